@@ -1,0 +1,1 @@
+"""The Dash screens of spinfloor."""

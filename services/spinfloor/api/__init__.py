@@ -1,0 +1,1 @@
+"""HTTP and WebSocket routes, problem responses, authentication."""

@@ -1,0 +1,1 @@
+"""After the flight: exports, sortie archives, reprocessing, reports."""

@@ -1,0 +1,1 @@
+"""The detector: one compiled step per frame over plain state records, and the object that drives it."""

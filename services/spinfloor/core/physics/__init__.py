@@ -1,0 +1,1 @@
+"""Formula families, one per file, each with its source or derivation."""

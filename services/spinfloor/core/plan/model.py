@@ -1,0 +1,130 @@
+"""The plan's schema: aircraft, floors, timing, the rule to judge by, the cards in build-up order.
+
+Edge units (feet, knots, degrees) with the unit in each name. Unknown keys are refused. Fields with a default carry
+its reason in the description; floors have none, because nobody but the test team can set them.
+"""
+
+from __future__ import annotations
+
+from enum import StrEnum
+from typing import Annotated, Literal
+
+from pydantic import BaseModel, ConfigDict, Field
+
+Feet = Annotated[float, Field(ge=-2_000.0, le=100_000.0, allow_inf_nan=False)]
+Seconds = Annotated[float, Field(ge=0.0, le=60.0, allow_inf_nan=False)]
+
+
+class _Part(BaseModel):
+    model_config = ConfigDict(extra="forbid", frozen=True)
+
+
+class Prior(_Part):
+    """What is believed of one quantity before the first spin: mean, spread, and how many spins that is worth."""
+
+    mean: Annotated[float, Field(gt=0.0, le=50_000.0, allow_inf_nan=False)]
+    standard_deviation: Annotated[float, Field(gt=0.0, le=50_000.0, allow_inf_nan=False)]
+    worth_spins: Annotated[float, Field(gt=0.0, le=100.0, allow_inf_nan=False)] = 2.0
+
+
+class Priors(_Part):
+    """Priors per aircraft; defaults are wide on purpose."""
+
+    recovery_turns: Prior = Prior(mean=1.0, standard_deviation=0.5)
+    loss_per_turn_ft: Prior = Prior(mean=500.0, standard_deviation=150.0)
+    pull_out_loss_ft: Prior | None = Field(
+        default=None, description="None: computed from the pull-out load factor and speed, with a 25 % spread"
+    )
+
+
+class SensorRanges(_Part):
+    """Full scale of each rate gyro; a reading at the rail is a clipped one."""
+
+    roll_rate_dps: Annotated[float, Field(gt=0.0, le=5000.0)] = 400.0
+    pitch_rate_dps: Annotated[float, Field(gt=0.0, le=5000.0)] = 400.0
+    yaw_rate_dps: Annotated[float, Field(gt=0.0, le=5000.0)] = 400.0
+
+
+class Aircraft(_Part):
+    """The aircraft under test."""
+
+    name: Annotated[str, Field(min_length=1, max_length=80)]
+    stall_alpha_upright_deg: Annotated[float, Field(gt=5.0, lt=45.0)] = 16.0
+    stall_alpha_inverted_deg: Annotated[float, Field(gt=-45.0, lt=-5.0)] = -13.0
+    pull_out_load_factor_g: Annotated[float, Field(gt=1.0, le=12.0)] = 2.5
+    pull_out_speed_kt: Annotated[float, Field(gt=20.0, le=600.0)] = 140.0
+    pull_out_dive_angle_deg: Annotated[float, Field(gt=0.0, le=90.0)] = 90.0
+    altimeter_lag_s: Annotated[float, Field(ge=0.0, le=15.0)] = 0.0
+    idle_throttle_pct: Annotated[float, Field(ge=0.0, le=100.0)] = 20.0
+    sensor_ranges: SensorRanges = SensorRanges()
+    chute_fitted: bool = False
+    priors: Priors = Priors()
+
+
+class Reference(StrEnum):
+    """What the floors are measured from."""
+
+    PRESSURE = "pressure"
+    SEA_LEVEL = "sea level"
+    GROUND = "ground"
+
+
+class Floors(_Part):
+    """The heights the calls protect; recovery above chute above abandon."""
+
+    recovery_ft: Feet
+    abandon_ft: Feet
+    chute_ft: Feet | None = None
+    reference: Reference = Reference.PRESSURE
+    ground_elevation_ft: Feet = 0.0
+    altimeter_setting_hpa: Annotated[float, Field(ge=850.0, le=1100.0)] = 1013.25
+
+
+class Timing(_Part):
+    """Leads and limits; the three one-second steps are common practice, no source."""
+
+    reaction_s: Seconds = 1.0
+    speaking_s: Seconds = 1.0
+    telemetry_age_s: Seconds = 0.5
+    data_age_limit_s: Annotated[float, Field(gt=0.0, le=10.0)] = 0.5
+    controls_not_slowing_turns: Annotated[float, Field(gt=0.0, le=10.0)] = 2.0
+    repeat_call_s: Annotated[float, Field(ge=1.0, le=30.0)] = 2.0
+
+
+class Card(_Part):
+    """One planned spin."""
+
+    id: Annotated[str, Field(min_length=1, max_length=40, pattern=r"^[A-Za-z0-9._-]+$")]
+    title: Annotated[str, Field(max_length=120)] = ""
+    orientation: Literal["upright", "inverted"] = "upright"
+    direction: Literal["left", "right"]
+    turns: Annotated[float, Field(gt=0.0, le=100.0)]
+    entry_altitude_ft: Feet
+    mode: Literal["steep", "moderately steep", "moderately flat", "flat"] | None = None
+    centre_of_gravity_pct: Annotated[float, Field(ge=0.0, le=100.0)] | None = None
+    mass_kg: Annotated[float, Field(gt=0.0)] | None = None
+    power: Literal["idle", "on"] = "idle"
+
+
+class CallWords(_Part):
+    """The words spoken for each call."""
+
+    recover: Annotated[str, Field(min_length=1, max_length=60)] = "recover"
+    chute: Annotated[str, Field(min_length=1, max_length=60)] = "chute"
+    abandon: Annotated[str, Field(min_length=1, max_length=60)] = "abandon"
+
+
+class Plan(_Part):
+    """A sortie's plan, schema version 1."""
+
+    version: Literal[1] = 1
+    title: Annotated[str, Field(min_length=1, max_length=120)]
+    aircraft: Aircraft
+    floors: Floors
+    timing: Timing = Timing()
+    rule: str = Field(default="14-cfr-23.221-normal", description="key of the rule each spin is judged by")
+    turns_called: Literal["about_flight_path", "about_vertical"] = "about_flight_path"
+    cautious_bound: Annotated[float, Field(ge=0.5, le=0.999)] = 0.95
+    call_words: CallWords = CallWords()
+    channel_map: dict[str, object] | None = Field(default=None, description="see the channel-map reference")
+    cards: Annotated[list[Card], Field(min_length=1, max_length=2000)]

@@ -1,0 +1,1 @@
+"""Altitude left, what earlier spins teach, and the calls."""

@@ -1,0 +1,1 @@
+"""Taking frames in: decoding, checking, putting on disk, acknowledging."""

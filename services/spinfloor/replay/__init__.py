@@ -1,0 +1,1 @@
+"""Rehearsal: playing recordings back as if live, with faults."""
