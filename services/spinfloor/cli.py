@@ -7,12 +7,11 @@ import sys
 from collections.abc import Sequence
 
 import click
-import typer
 
 from spinfloor import __version__
 from spinfloor.core.errors import SpinfloorError
 
-# module under spinfloor.commands; each has `register(app: typer.Typer) -> None`
+# Modules under spinfloor.commands; each has `register(group: click.Group) -> None`.
 COMMAND_MODULES: tuple[str, ...] = ()
 
 CAUTION = (
@@ -21,30 +20,23 @@ CAUTION = (
 )
 
 
-def build() -> typer.Typer:
+def build() -> click.Group:
     """The whole command tree."""
-    app = typer.Typer(
-        name="spinfloor", help="Live spin-test watch. " + CAUTION, no_args_is_help=True, pretty_exceptions_enable=False
+    group = click.Group(
+        name="spinfloor",
+        help="Live spin-test watch. " + CAUTION,
+        context_settings={"help_option_names": ["-h", "--help"], "max_content_width": 110},
     )
-
-    @app.callback()
-    def top(
-        version: bool = typer.Option(False, "--version", help="Print the version and stop.", is_eager=True),
-    ) -> None:
-        if version:
-            typer.echo(f"spinfloor {__version__}")
-            raise typer.Exit
-
+    click.version_option(__version__, prog_name="spinfloor", message="%(prog)s %(version)s")(group)
     for name in COMMAND_MODULES:
-        importlib.import_module(f"spinfloor.commands.{name}").register(app)
-    return app
+        importlib.import_module(f"spinfloor.commands.{name}").register(group)
+    return group
 
 
 def main(arguments: Sequence[str] | None = None) -> None:
     """Entry point. Exit codes: 0 done, 1 the work failed, 2 the request was wrong."""
-    command = typer.main.get_command(build())
     try:
-        code = command.main(args=list(sys.argv[1:] if arguments is None else arguments), standalone_mode=False)
+        code = build().main(args=arguments, prog_name="spinfloor", standalone_mode=False)
     except SpinfloorError as error:
         click.echo(f"spinfloor: {error.sentence}", err=True)
         sys.exit(error.exit_code)
