@@ -1,0 +1,46 @@
+"""Runs the test suite in two passes: the plain tests on both cores, then those with a browser or servers one by one.
+
+Timings matter to a browser and to servers, so they get the machine to themselves. Ends with one line of totals.
+"""
+
+import re
+import subprocess
+import sys
+from pathlib import Path
+
+ROOT = Path(__file__).resolve().parent.parent
+PASSES = (
+    ("plain", ["-n", "2", "--dist", "loadfile", "-m", "not browser and not servers"]),
+    ("browser and servers", ["-m", "browser or servers"]),
+)
+COUNT = re.compile(r"(\d+) (passed|failed|errors?|skipped)")
+
+
+def main() -> int:
+    totals = {"passed": 0, "failed": 0, "skipped": 0}
+    worst = 0
+    for title, options in PASSES:
+        print(f"== {title}", flush=True)
+        run = subprocess.Popen(
+            [sys.executable, "-m", "pytest", "-q", "--durations=8", *options],
+            cwd=ROOT,
+            stdout=subprocess.PIPE,
+            stderr=subprocess.STDOUT,
+            text=True,
+        )
+        assert run.stdout is not None
+        last = ""
+        for line in run.stdout:
+            print(line, end="", flush=True)
+            last = line if COUNT.search(line) else last
+        code = run.wait()
+        for number, word in COUNT.findall(last):
+            key = "failed" if word.startswith("error") else word
+            totals[key] += int(number)
+        worst = worst or code
+    print(f"{totals['passed']} passed, {totals['failed']} failed, {totals['skipped']} skipped", flush=True)
+    return worst if worst or totals["passed"] else 5
+
+
+if __name__ == "__main__":
+    sys.exit(main())

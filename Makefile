@@ -1,0 +1,56 @@
+# Two commands do everything on a fresh machine: `make run` and `make test`.
+# PYTHON may name any CPython from 3.11 on; the rest is fetched into .venv (to run) and .venv-test (to test).
+
+SHELL := /bin/bash
+.DEFAULT_GOAL := help
+PORT ?= 8000
+RUN := .venv/bin
+TEST := .venv-test/bin
+
+help: ## this list
+	@grep -hE '^[a-z-]+:.*## ' $(MAKEFILE_LIST) | sed -E 's/:.*## /\t/' | expand -t 20
+
+run: ## set up, start the service with a demo sortie replaying, print the address
+	@.ci/setup run
+	$(RUN)/spinfloor serve --demo --port $(PORT)
+
+test: ## set up, build the wheel, check style and types, run every test against the wheel
+	@.ci/setup test
+	$(TEST)/ruff format --check services dashboard tests tools
+	$(TEST)/ruff check services dashboard tests tools
+	$(TEST)/mypy
+	$(TEST)/python .ci/run_tests.py
+
+develop: ## an editable install in .venv with everything the tests need
+	@.ci/setup develop
+
+quick: ## style, types and the tests without browser and servers, in the editable install
+	$(RUN)/ruff check services dashboard tests tools
+	$(RUN)/mypy
+	$(RUN)/pytest -q -m "not browser and not servers" -n 2
+
+bench: ## every benchmark of speed, one table of ratios against the committed baseline
+	$(RUN)/python tools/bench.py
+
+bench-truth: ## at least 200 flights with known truth: missed, false, wrong, late
+	$(RUN)/python tools/bench_truth.py
+
+bench-prediction: ## predicted against actual altitude at level flight, as learning proceeds
+	$(RUN)/python tools/bench_prediction.py
+
+bench-screen: ## frame to screen and frame to sound, in a real browser
+	$(RUN)/python tools/bench_screen.py
+
+bench-faults: ## kill -9 at random moments, 200 times: nothing acknowledged may be lost
+	$(RUN)/python tools/bench_faults.py
+
+bench-load: ## sorties x rate until a call takes longer than 20 ms
+	$(RUN)/python tools/bench_load.py
+
+docs: ## build the documentation site into site/
+	$(RUN)/python tools/build_docs.py
+
+clean: ## remove what was built (never data)
+	rm -rf .venv .venv-test build dist site .pytest_cache .mypy_cache .ruff_cache .hypothesis
+
+.PHONY: help run test develop quick bench bench-truth bench-prediction bench-screen bench-faults bench-load docs clean

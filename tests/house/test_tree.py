@@ -1,0 +1,46 @@
+"""Small files, one idea each; nothing in the tree names a path of a machine."""
+
+import re
+import subprocess
+from pathlib import Path
+from statistics import median
+
+import pytest
+
+ROOT = Path(__file__).resolve().parents[2]
+LONGEST = 500
+
+
+def _tracked(*patterns: str) -> list[Path]:
+    listed = subprocess.run(
+        ["git", "ls-files", "-z", "--", *patterns], cwd=ROOT, capture_output=True, text=True, check=False
+    )
+    if listed.returncode != 0 or not listed.stdout:
+        pytest.skip("not a git checkout")
+    return [ROOT / name for name in listed.stdout.split("\0") if name and (ROOT / name).exists()]
+
+
+def _lines(path: Path) -> int:
+    return len(path.read_text(encoding="utf-8").splitlines())
+
+
+def test_no_module_is_over_500_lines() -> None:
+    long = {str(p.relative_to(ROOT)): _lines(p) for p in _tracked("*.py") if _lines(p) > LONGEST}
+    assert long == {}
+
+
+def test_median_product_module_is_small() -> None:
+    sizes = [_lines(p) for p in _tracked("services/*.py", "dashboard/*.py") if p.name != "__init__.py"]
+    assert median(sizes) <= 250
+
+
+def test_no_machine_paths() -> None:
+    telling = re.compile(r"/(?:work|root)/[a-z]|/home/[a-z]+/")
+    found = [
+        f"{path.relative_to(ROOT)}: {line.strip()}"
+        for path in _tracked("*.py", "*.md", "*.toml", "*.yml", "*.yaml", "*.js", "*.css", "Makefile", ".ci/*")
+        if path != Path(__file__) and "vendor" not in path.parts
+        for line in path.read_text(encoding="utf-8").splitlines()
+        if telling.search(line)
+    ]
+    assert found == []
