@@ -5,6 +5,7 @@ from collections.abc import Iterator
 from pathlib import Path
 
 import pytest
+
 import spinfloor
 import spinfloor_dashboard
 
@@ -13,8 +14,9 @@ DASHBOARD = Path(spinfloor_dashboard.__file__).parent
 
 # The core waits for nothing and reaches nothing.
 FORBIDDEN_IN_CORE = {
-    "asyncio", "time", "datetime", "socket", "ssl", "selectors", "threading", "multiprocessing", "subprocess", "logging",
-    "sqlite3", "nats", "asyncpg", "fastapi", "starlette", "uvicorn", "httpx", "websockets", "dash", "structlog",
+    "asyncio", "time", "datetime", "socket", "ssl", "selectors", "threading", "multiprocessing", "subprocess",
+    "logging", "sqlite3", "nats", "asyncpg", "fastapi", "starlette", "uvicorn", "httpx", "websockets", "dash",
+    "structlog",
     "pyarrow", "pandas", "polars", "random", "os", "io", "tempfile", "shutil", "urllib", "http",
 }  # fmt: skip
 
