@@ -1,0 +1,82 @@
+"""One Dash app on the service's own FastAPI app: pages, assets, headers."""
+
+from __future__ import annotations
+
+import dash
+import dash_mantine_components as dmc
+from dash import Dash
+from fastapi import FastAPI
+from starlette.types import ASGIApp, Message, Receive, Scope, Send
+
+from spinfloor_dashboard.components import service, shell
+
+
+def mount(app: FastAPI, *, api_base: str, browser_base: str = "") -> None:
+    """Add the screens to `app`; call it after every API route is on `app`.
+
+    api_base: where Python callbacks reach the service, e.g. "http://127.0.0.1:8080".
+    browser_base: where the browser reaches it; "" means the origin that served the page.
+    """
+    service.set_base(api_base)
+    dash_app = Dash(
+        "spinfloor_dashboard.app",
+        server=app,
+        use_pages=True,
+        title="spinfloor",
+        update_title="",
+        suppress_callback_exceptions=True,
+        add_log_handler=False,
+        serve_locally=True,
+    )
+    dash_app.layout = lambda: dmc.MantineProvider(
+        shell.layout(dash.page_container, browser_base=browser_base), forceColorScheme="dark"
+    )
+    app.add_middleware(PageHeaders, dash_app=dash_app, browser_base=browser_base)
+
+
+class PageHeaders:
+    """Content-security and framing headers on the screens' own responses; the API's are left alone.
+
+    Scripts run only from our own files and Dash's inline scripts (by hash, taken at the first request, when every
+    callback is known). Styles need 'unsafe-inline' because the component libraries write style attributes.
+    """
+
+    def __init__(self, app: ASGIApp, dash_app: Dash, browser_base: str = "") -> None:
+        self.app = app
+        self.dash_app = dash_app
+        self.connect = f"'self' {browser_base} {browser_base.replace('http', 'ws', 1)}" if browser_base else "'self'"
+        self._policy: bytes | None = None
+
+    async def __call__(self, scope: Scope, receive: Receive, send: Send) -> None:
+        """Pass the request on; add the headers when the answer is an HTML page."""
+        if scope["type"] != "http":
+            await self.app(scope, receive, send)
+            return
+
+        async def send_with_headers(message: Message) -> None:
+            if message["type"] == "http.response.start" and _is_page(scope["path"], message):
+                message["headers"] = [
+                    *message["headers"],
+                    (b"content-security-policy", self.policy()),
+                    (b"x-content-type-options", b"nosniff"),
+                    (b"referrer-policy", b"no-referrer"),
+                ]
+            await send(message)
+
+        await self.app(scope, receive, send_with_headers)
+
+    def policy(self) -> bytes:
+        """The content-security policy, built once."""
+        if self._policy is None:
+            scripts = " ".join(f"'{digest.strip(chr(39))}'" for digest in self.dash_app.csp_hashes())
+            self._policy = (
+                f"default-src 'self'; script-src 'self' {scripts}; style-src 'self' 'unsafe-inline'; "
+                f"img-src 'self' data: blob:; font-src 'self' data:; connect-src {self.connect}; "
+                "worker-src 'self' blob:; object-src 'none'; base-uri 'none'; form-action 'self'; frame-ancestors 'self'"
+            ).encode()
+        return self._policy
+
+
+def _is_page(path: str, message: Message) -> bool:
+    kinds = [value for name, value in message["headers"] if name.lower() == b"content-type"]
+    return bool(kinds) and kinds[0].startswith(b"text/html") and not path.startswith(("/v1", "/docs", "/redoc"))

@@ -1,0 +1,46 @@
+/* Header of every page: current page, UTC clock, local time on hover. */
+(function () {
+  "use strict";
+  const spinfloor = (window.spinfloor = window.spinfloor || {});
+
+  spinfloor.el = function (id) { return document.getElementById(id); };
+
+  /** Write text only when it differs: the page is written up to 25 times a second. */
+  spinfloor.text = function (id, words) {
+    const node = typeof id === "string" ? document.getElementById(id) : id;
+    if (node && node.textContent !== words) node.textContent = words;
+  };
+
+  spinfloor.base = function () {
+    const shell = document.getElementById("shell");
+    return (shell && shell.dataset.api) || window.location.origin;
+  };
+
+  function twoDigits(n) { return String(n).padStart(2, "0"); }
+
+  /** "10:04:05" in UTC from milliseconds. */
+  spinfloor.utc = function (ms) {
+    const d = new Date(ms);
+    return twoDigits(d.getUTCHours()) + ":" + twoDigits(d.getUTCMinutes()) + ":" + twoDigits(d.getUTCSeconds());
+  };
+
+  window.dash_clientside = window.dash_clientside || {};
+  window.dash_clientside.spinfloor_shell = {
+    navigated: function (pathname) {
+      for (const link of document.querySelectorAll("a.nav")) {
+        const target = new URL(link.href).pathname;
+        const here = target === pathname || (target === "/" && pathname === "/watch");
+        if (here) link.setAttribute("aria-current", "page");
+        else link.removeAttribute("aria-current");
+      }
+      return "";
+    },
+  };
+
+  window.setInterval(function () {
+    spinfloor.text("shell-clock", spinfloor.utc(Date.now()) + " UTC");
+    for (const node of document.querySelectorAll("time.utc:not([title])")) {
+      node.title = new Date(node.dateTime).toLocaleString() + " local";
+    }
+  }, 500);
+})();
