@@ -1,0 +1,76 @@
+"""Which reader a file goes to: by its first bytes, and by its name where bytes do not decide."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from pathlib import Path
+
+from spinfloor.adapters.recordings.csv_file import read_csv
+from spinfloor.adapters.recordings.parquet_file import read_parquet
+from spinfloor.adapters.recordings.recording import RecordingError, RecordingMissingError, Source
+
+Reader = Callable[[Path], Source]
+_HEAD = 4096
+
+
+def decode(path: Path) -> Source:
+    """The file decoded into its own tables.
+
+    Raises RecordingMissingError when it cannot be opened, RecordingError when it is no recording we can read.
+    """
+    head = _head(path)
+    if not head:
+        raise RecordingError(
+            expected="a recording", got=f"{path.name}, an empty file", now="there is nothing to read", path=path.name
+        )
+    reader = _by_content(head) or _by_name(path)
+    if reader is None and _is_text(head):
+        reader = read_csv
+    if reader is None:
+        raise RecordingError(
+            expected="a recording in Parquet, CSV, Arrow, HDF5, MATLAB, IRIG 106 Chapter 10 or MAVLink log form",
+            got=f"{path.name}, whose contents are none of these",
+            now="nothing was read",
+            path=path.name,
+        )
+    return reader(path)
+
+
+def _head(path: Path) -> bytes:
+    try:
+        if path.is_dir():
+            raise IsADirectoryError(path)
+        with path.open("rb") as file:
+            return file.read(_HEAD)
+    except (OSError, ValueError) as error:
+        raise RecordingMissingError(
+            expected="a recording that can be opened",
+            got=f"{path.name or path}, which {_why(error)}",
+            now="nothing was read",
+            path=str(path.name),
+        ) from error
+
+
+def _why(error: Exception) -> str:
+    if isinstance(error, FileNotFoundError):
+        return "does not exist"
+    if isinstance(error, IsADirectoryError):
+        return "is a folder"
+    if isinstance(error, PermissionError):
+        return "may not be read by this user"
+    return "cannot be opened"
+
+
+def _by_content(head: bytes) -> Reader | None:
+    return read_parquet if head.startswith(b"PAR1") else None
+
+
+def _by_name(path: Path) -> Reader | None:
+    return read_parquet if path.suffix.lower() in (".parquet", ".pq") else None
+
+
+def _is_text(head: bytes) -> bool:
+    if b"\0" in head:
+        return False
+    odd = sum(byte < 9 or 13 < byte < 32 for byte in head)
+    return odd == 0

@@ -1,0 +1,112 @@
+"""Units as people write them in files, understood by pint; never guessed from values.
+
+`g` is standard gravity here (no channel of ours is a mass), `mG` a thousandth of it.
+"""
+
+from __future__ import annotations
+
+import functools
+import re
+from typing import Any
+
+import pint
+
+_ALLOWED = re.compile(r"^[A-Za-z0-9_/*^%°µ. ()-]{1,24}$")
+_WRITTEN = {
+    "g": "standard_gravity",
+    "gs": "standard_gravity",
+    "mg": "millistandard_gravity",
+    "pct": "percent",
+    "percent": "percent",
+    "kt": "knot",
+    "kts": "knot",
+    "knots": "knot",
+    "kn": "knot",
+    "ft": "foot",
+    "feet": "foot",
+    "fps": "foot / second",
+    "ft/sec": "foot / second",
+    "fpm": "foot / minute",
+    "deg": "degree",
+    "degs": "degree",
+    "degrees": "degree",
+    "deg/s": "degree / second",
+    "deg/sec": "degree / second",
+    "dps": "degree / second",
+    "radians": "radian",
+    "rad": "radian",
+    "rad/s": "radian / second",
+    "rad/sec": "radian / second",
+    "radps": "radian / second",
+    "psf": "force_pound / foot ** 2",
+    "inhg": "inch_Hg",
+    "mb": "millibar",
+    "hpa": "hectopascal",
+    "sec": "second",
+    "secs": "second",
+    "seconds": "second",
+    "ms": "millisecond",
+    "msec": "millisecond",
+    "usec": "microsecond",
+    "degc": "degree_Celsius",
+    "m s-1": "meter / second",
+    "m s-2": "meter / second ** 2",
+    "deg s-1": "degree / second",
+    "rad s-1": "radian / second",
+    "1": "dimensionless",
+    "": "dimensionless",
+}
+_ANGLES = {"degree", "radian", "turn", "arcminute", "arcsecond", "grade", "revolutions_per_minute"}
+
+
+@functools.cache
+def registry() -> Any:
+    """The one unit registry (pint types are not exported in a way mypy can follow through the cache)."""
+    return pint.UnitRegistry(cache_folder=None)
+
+
+@functools.lru_cache(maxsize=1024)
+def parse_unit(text: str) -> Any | None:
+    """The pint unit, or None when the text is no unit we know."""
+    cleaned = text.strip()
+    written = _WRITTEN.get(cleaned.lower())
+    if written is not None:
+        return registry().parse_units(written)
+    # The pattern keeps pint's expression parser away from anything that is not a plain unit product.
+    if not _ALLOWED.match(cleaned) or re.search(r"\d{2,}|\*\*\s*\d*\*\*", cleaned):
+        return None
+    for candidate in (cleaned, cleaned.lower()):
+        try:
+            return registry().parse_units(candidate)
+        except Exception:
+            continue
+    return None
+
+
+def looks_like_unit(cell: str) -> bool:
+    """True for a unit, a blank or a dash: what a units row may hold."""
+    text = cell.strip().strip("[]()").strip()
+    return text in ("", "-") or parse_unit(text) is not None
+
+
+def is_angular(unit: Any) -> bool:
+    """True when an angle is part of the unit: pint itself counts angles as plain numbers."""
+    return any(
+        str(name).removeprefix("centi").removeprefix("milli").removeprefix("micro") in _ANGLES for name in unit._units
+    )
+
+
+def factor_between(from_text: str, to_text: str) -> float | None:
+    """What a value in the first unit is multiplied by to be in the second; None when they do not measure the same.
+
+    Angles, plain ratios and frequencies are told apart although pint counts all of them as numbers.
+    """
+    source, target = parse_unit(from_text), parse_unit(to_text)
+    if source is None or target is None or source.dimensionality != target.dimensionality:
+        return None
+    if is_angular(source) != is_angular(target):
+        return None
+    try:
+        return float(registry().Quantity(1.0, source).to(target).magnitude)
+    except Exception:
+        return None
