@@ -1,0 +1,50 @@
+"""The event journal: what the detector said, each event once."""
+
+from collections.abc import Collection, Sequence
+from typing import Protocol
+
+from spinfloor.core.events import Event
+
+
+class EventJournal(Protocol):
+    """Events by (sortie, run, sequence).
+
+    Durability: `append` returns when the events are on disk. Order: by sequence, from 0, no hole. Duplicates: an event
+    offered again is compared and skipped; another event under the same identity raises EventDivergedError.
+    Fencing: the highest `fence` seen for a sortie wins; a lower one raises LeaseLostError and writes nothing.
+    """
+
+    async def append(self, events: Sequence[Event], *, fence: int) -> int:
+        """Journal events of one sortie and run, ascending without a hole among themselves; returns how many were new.
+
+        Raises EventHoleError, EventDivergedError, LeaseLostError, StorageError.
+        """
+        ...
+
+    async def read(
+        self,
+        sortie: str,
+        *,
+        run: str | None = None,
+        after: int = -1,
+        kinds: Collection[str] | None = None,
+        limit: int = 1000,
+    ) -> list[Event]:
+        """Up to `limit` events with sequence > after of a run (None: the current one), by sequence."""
+        ...
+
+    async def next_sequence(self, sortie: str, run: str) -> int:
+        """The sequence the next event of the run will have."""
+        ...
+
+    async def current_run(self, sortie: str) -> str | None:
+        """The run that last wrote its first event (or was opened), None before any."""
+        ...
+
+    async def open_run(self, sortie: str, run: str, *, fence: int) -> None:
+        """Make `run` the current one, even before its first event. Raises LeaseLostError."""
+        ...
+
+    async def runs(self, sortie: str) -> list[str]:
+        """All runs of a sortie, oldest first."""
+        ...
