@@ -72,7 +72,8 @@ class PageHeaders:
             self._policy = (
                 f"default-src 'self'; script-src 'self' {scripts}; style-src 'self' 'unsafe-inline'; "
                 f"img-src 'self' data: blob:; font-src 'self' data:; connect-src {self.connect}; "
-                "worker-src 'self' blob:; object-src 'none'; base-uri 'none'; form-action 'self'; frame-ancestors 'self'"
+                "worker-src 'self' blob:; object-src 'none'; base-uri 'none'; form-action 'self'; "
+                "frame-ancestors 'self'"
             ).encode()
         return self._policy
 
