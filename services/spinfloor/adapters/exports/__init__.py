@@ -1,0 +1,16 @@
+"""What leaves the product: events, frames and spins as JSON, NDJSON, CSV, Parquet and Arrow."""
+
+from spinfloor.adapters.exports.events import encode_events, events_table
+from spinfloor.adapters.exports.formats import Format, accepted_format
+from spinfloor.adapters.exports.frames import encode_frames, frames_table
+from spinfloor.adapters.exports.spins import encode_spins
+
+__all__ = [
+    "Format",
+    "accepted_format",
+    "encode_events",
+    "encode_frames",
+    "encode_spins",
+    "events_table",
+    "frames_table",
+]

@@ -1,0 +1,106 @@
+"""The export formats, their media types, and an Arrow table in each of them."""
+
+from __future__ import annotations
+
+import io
+from collections.abc import Mapping, Sequence
+from enum import StrEnum
+from typing import Final
+
+import orjson
+import pyarrow as pa
+import pyarrow.csv as pacsv
+import pyarrow.parquet as pq
+
+from spinfloor.core.errors import SpinfloorError
+
+
+class Format(StrEnum):
+    """Names as used by `--format`; `arrow` is the IPC stream form."""
+
+    JSON = "json"
+    NDJSON = "ndjson"
+    CSV = "csv"
+    PARQUET = "parquet"
+    ARROW = "arrow"
+
+    @property
+    def media_type(self) -> str:
+        """The Content-Type it is served under."""
+        return MEDIA_TYPES[self]
+
+
+MEDIA_TYPES: Final[Mapping[Format, str]] = {
+    Format.JSON: "application/json",
+    Format.NDJSON: "application/x-ndjson",
+    Format.CSV: "text/csv; charset=utf-8",
+    Format.PARQUET: "application/vnd.apache.parquet",
+    Format.ARROW: "application/vnd.apache.arrow.stream",
+}
+_ALSO = {
+    "application/ndjson": Format.NDJSON,
+    "application/jsonl": Format.NDJSON,
+    "application/x-parquet": Format.PARQUET,
+    "application/vnd.apache.arrow.file": Format.ARROW,
+    "*/*": Format.JSON,
+    "application/*": Format.JSON,
+    "text/*": Format.CSV,
+    "": Format.JSON,
+}
+
+
+class ExportFormatError(SpinfloorError):
+    """A format nobody here can write."""
+
+    code = "unknown-format"
+    http_status = 406
+
+
+def accepted_format(accept: str) -> Format:
+    """The first format of an HTTP Accept header we can write, by quality. Raises ExportFormatError when none is."""
+    known = {m.split(";")[0]: f for f, m in MEDIA_TYPES.items()} | _ALSO
+    offers: list[tuple[float, int, Format]] = []
+    for i, part in enumerate(accept.split(",")):
+        media, *parameters = (p.strip().lower() for p in part.split(";"))
+        quality = _quality(parameters)
+        if media in known and quality > 0.0:
+            offers.append((-quality, i, known[media]))
+    if not offers:
+        raise ExportFormatError(
+            expected="an Accept header naming one of " + ", ".join(m.split(";")[0] for m in MEDIA_TYPES.values()),
+            got=repr(accept[:80]),
+            now="nothing was sent",
+        )
+    return min(offers)[2]
+
+
+def _quality(parameters: Sequence[str]) -> float:
+    for parameter in parameters:
+        if parameter.startswith("q="):
+            try:
+                return min(max(float(parameter[2:]), 0.0), 1.0)
+            except ValueError:
+                return 0.0
+    return 1.0
+
+
+def encode_records(records: Sequence[Mapping[str, object]], form: Format) -> bytes:
+    """Records as one JSON array or as NDJSON lines; NaN becomes null."""
+    if form is Format.JSON:
+        return orjson.dumps(records, option=orjson.OPT_SERIALIZE_NUMPY)
+    return b"".join(orjson.dumps(r, option=orjson.OPT_SERIALIZE_NUMPY | orjson.OPT_APPEND_NEWLINE) for r in records)
+
+
+def encode_table(table: pa.Table, form: Format) -> bytes:
+    """A table as CSV, Parquet (zstd) or an Arrow IPC stream."""
+    buffer = io.BytesIO()
+    if form is Format.CSV:
+        pacsv.write_csv(table, buffer)
+    elif form is Format.PARQUET:
+        pq.write_table(table, buffer, compression="zstd", write_page_checksum=True)
+    elif form is Format.ARROW:
+        with pa.ipc.new_stream(buffer, table.schema) as writer:
+            writer.write_table(table)
+    else:
+        raise ValueError(f"{form} is not a table format")
+    return buffer.getvalue()

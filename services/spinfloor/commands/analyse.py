@@ -1,0 +1,85 @@
+"""`spinfloor analyse`: a recording through the detector, its events to standard output."""
+
+from __future__ import annotations
+
+import sys
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+import click
+
+if TYPE_CHECKING:
+    from collections.abc import Sequence
+
+    from spinfloor.adapters.recordings import Recording
+    from spinfloor.core.events import Event
+    from spinfloor.core.plan.model import Plan
+
+
+def register(group: click.Group) -> None:
+    """Add the command."""
+    group.add_command(analyse)
+
+
+@click.command()
+@click.argument("recording", type=click.Path(path_type=Path))
+@click.option(
+    "--plan", "plan_path", type=click.Path(path_type=Path), help="Plan, YAML or JSON. Default: a built-in one."
+)
+@click.option(
+    "--format",
+    "form",
+    type=click.Choice(["ndjson", "json", "csv", "parquet", "arrow"]),
+    default="ndjson",
+    show_default=True,
+    help="Form of the events.",
+)
+@click.option(
+    "--out", type=click.Path(path_type=Path), help="Write the events to this file instead of standard output."
+)
+@click.option("--sortie", help="Name of the sortie in the events. Default: the recording's file name.")
+def analyse(recording: Path, plan_path: Path | None, form: str, out: Path | None, sortie: str | None) -> None:
+    """Find the spins in RECORDING and print every event.
+
+    Only events go to standard output; what could not be read of the recording is listed on standard error.
+    """
+    from spinfloor.adapters.exports import Format, encode_events
+    from spinfloor.adapters.recordings import read_recording
+
+    plan = _plan(plan_path)
+    taken = read_recording(recording, plan.channel_map)
+    _tell(taken)
+    events = _run(taken, plan, sortie or recording.stem)
+    _write(encode_events([e.as_record() for e in events], Format(form)), out)
+
+
+def _plan(path: Path | None) -> Plan:
+    from spinfloor.core.plan.defaults import DEFAULT_PLAN_WORDS, default_plan
+
+    if path is None:
+        click.echo(f"spinfloor: {DEFAULT_PLAN_WORDS}.", err=True)
+        return default_plan()
+    from spinfloor.adapters.plan_files import load_plan
+
+    return load_plan(path)
+
+
+def _tell(recording: Recording) -> None:
+    for note in recording.notes:
+        click.echo(f"spinfloor: not read: {note.sentence}", err=True)
+
+
+def _run(recording: Recording, plan: Plan, sortie: str) -> Sequence[Event]:
+    from spinfloor.core.detector.detector import Detector
+
+    return Detector(sortie=sortie, plan=plan).feed(recording.block)
+
+
+def _write(data: bytes, out: Path | None) -> None:
+    if out is None:
+        sys.stdout.buffer.write(data)
+        sys.stdout.buffer.flush()
+        return
+    from spinfloor.adapters.exports.files import write_whole
+
+    write_whole(out, data)
