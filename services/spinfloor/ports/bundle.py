@@ -18,7 +18,10 @@ from spinfloor.ports.tokens import TokenStore
 
 @dataclass(frozen=True, slots=True)
 class Ports:
-    """Everything the services are given. `ready`: one sentence saying what is wrong, or None; `close` ends it."""
+    """Everything the services are given.
+
+    ready: one sentence saying what is wrong, or None. close: ends it. gauges: the depths of the queues by name.
+    """
 
     sorties: SortieStore
     inputs: InputJournal
@@ -33,3 +36,4 @@ class Ports:
     clock: Clock
     ready: Callable[[], Awaitable[str | None]]
     close: Callable[[], Awaitable[None]]
+    gauges: Callable[[], dict[str, float]]

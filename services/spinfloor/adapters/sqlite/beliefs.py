@@ -1,0 +1,79 @@
+"""Belief versions in SQLite."""
+
+from __future__ import annotations
+
+import sqlite3
+from collections.abc import Mapping
+from typing import Any
+
+import orjson
+
+from spinfloor.adapters.sqlite.reader import Reader
+from spinfloor.adapters.sqlite.writer import Writer
+from spinfloor.core.events import Json
+from spinfloor.ports.beliefs import StoredBeliefs
+from spinfloor.ports.errors import StaleVersionError
+
+_COLUMNS = "aircraft, version, created_ns, beliefs, cause"
+
+
+def _stored(row: Any) -> StoredBeliefs:
+    aircraft, version, created_ns, beliefs, cause = row
+    return StoredBeliefs(aircraft, version, created_ns, orjson.loads(beliefs), orjson.loads(cause))
+
+
+class SqliteBeliefs:
+    """`BeliefStore`."""
+
+    def __init__(self, writer: Writer, reader: Reader) -> None:
+        self._writer = writer
+        self._reader = reader
+
+    async def current(self, aircraft: str) -> StoredBeliefs | None:
+        """See the port."""
+        sql = f"SELECT {_COLUMNS} FROM beliefs WHERE aircraft = ? ORDER BY version DESC LIMIT 1"
+        rows = await self._reader.rows(sql, (aircraft,))
+        return _stored(rows[0]) if rows else None
+
+    async def add(
+        self,
+        aircraft: str,
+        *,
+        expected_version: int,
+        beliefs: Mapping[str, Json],
+        cause: Mapping[str, Json],
+        cause_key: str,
+        created_ns: int,
+    ) -> StoredBeliefs:
+        """See the port."""
+
+        def write(connection: sqlite3.Connection) -> StoredBeliefs:
+            sql = f"SELECT {_COLUMNS} FROM beliefs WHERE aircraft = ? AND cause_key = ?"
+            there = connection.execute(sql, (aircraft, cause_key)).fetchone()
+            if there is not None:
+                return _stored(there)
+            sql = "SELECT coalesce(max(version), 0) FROM beliefs WHERE aircraft = ?"
+            newest = connection.execute(sql, (aircraft,)).fetchone()[0]
+            if newest != expected_version:
+                raise StaleVersionError(
+                    expected=f"version {expected_version} to be the newest of {aircraft}",
+                    got=f"version {newest}",
+                    now="nothing was stored; read the newest and repeat",
+                )
+            made = StoredBeliefs(aircraft, newest + 1, created_ns, dict(beliefs), dict(cause))
+            connection.execute(
+                "INSERT INTO beliefs (aircraft, version, created_ns, cause_key, beliefs, cause) VALUES (?,?,?,?,?,?)",
+                (aircraft, newest + 1, created_ns, cause_key, orjson.dumps(made.beliefs), orjson.dumps(made.cause)),
+            )
+            return made
+
+        return await self._writer.submit("beliefs", write, size=4096)
+
+    async def history(self, aircraft: str) -> list[StoredBeliefs]:
+        """See the port."""
+        sql = f"SELECT {_COLUMNS} FROM beliefs WHERE aircraft = ? ORDER BY version"
+        return [_stored(row) for row in await self._reader.rows(sql, (aircraft,))]
+
+    async def aircraft(self) -> list[str]:
+        """See the port."""
+        return [row[0] for row in await self._reader.rows("SELECT DISTINCT aircraft FROM beliefs ORDER BY aircraft")]

@@ -1,0 +1,38 @@
+"""Opening SQLite the one way this product opens it."""
+
+from __future__ import annotations
+
+import sqlite3
+from pathlib import Path
+
+from spinfloor.ports.errors import StorageError
+
+
+def connect(path: Path, *, read_only: bool = False) -> sqlite3.Connection:
+    """A connection in autocommit mode: WAL, synchronous FULL (a commit is on disk when it returns).
+
+    WAL checkpoints are run by the store's own thread, so that no commit ever pays for one.
+    """
+    uri = f"{path.absolute().as_uri()}{'?mode=ro' if read_only else ''}"
+    try:
+        connection = sqlite3.connect(uri, uri=True, isolation_level=None, check_same_thread=False, timeout=10.0)
+        connection.execute("PRAGMA busy_timeout = 10000")
+        if not read_only:
+            connection.execute("PRAGMA journal_mode = WAL")
+            connection.execute("PRAGMA synchronous = FULL")
+            connection.execute("PRAGMA wal_autocheckpoint = 0")
+            connection.execute("PRAGMA foreign_keys = ON")
+        connection.execute("PRAGMA cache_size = -16384")
+        connection.execute("SELECT count(*) FROM sqlite_schema").fetchone()
+    except sqlite3.Error as exc:
+        raise storage_error(exc) from exc
+    return connection
+
+
+def storage_error(exc: Exception) -> StorageError:
+    """The driver's error as ours, with a sentence an operator can act on."""
+    return StorageError(
+        expected="the database to take or give data",
+        got=str(exc) or type(exc).__name__,
+        now="nothing was acknowledged; check the disk's space, its mount and the file, the data so far is kept",
+    )

@@ -1,0 +1,152 @@
+"""The event journal in SQLite."""
+
+from __future__ import annotations
+
+import sqlite3
+from collections.abc import Collection, Sequence
+from typing import Any, Final
+
+import orjson
+
+from spinfloor.adapters.sqlite.fences import check_fence
+from spinfloor.adapters.sqlite.reader import Reader
+from spinfloor.adapters.sqlite.sorties import sortie_ref
+from spinfloor.adapters.sqlite.writer import Writer
+from spinfloor.core.events import Event, Kind
+from spinfloor.ports.errors import EventDivergedError, EventHoleError
+
+_Row = tuple[str, int, int, bytes]
+
+
+def run_ref(connection: sqlite3.Connection, sortie: str, run: str) -> int:
+    """The row number of a run, which becomes the current one when it is new."""
+    ref = sortie_ref(connection, sortie)
+    row = connection.execute("SELECT ref FROM runs WHERE sortie = ? AND run = ?", (ref, run)).fetchone()
+    if row is not None:
+        return int(row[0])
+    made = connection.execute(
+        "INSERT INTO runs (sortie, run, opened) VALUES (?, ?, (SELECT count(*) FROM runs))", (ref, run)
+    )
+    return int(made.lastrowid or 0)
+
+
+def _row(event: Event) -> _Row:
+    return (event.kind.value, event.time_ns, event.detected_ns, orjson.dumps(dict(event.data)))
+
+
+class SqliteEvents:
+    """`EventJournal`."""
+
+    def __init__(self, writer: Writer, reader: Reader) -> None:
+        self._writer = writer
+        self._reader = reader
+        self._places: dict[tuple[str, str], list[int]] = {}  # (sortie, run) -> [ref, next]; the writer's thread only
+        writer.on_rollback(self._places.clear)
+
+    def _place(self, connection: sqlite3.Connection, sortie: str, run: str) -> list[int]:
+        place = self._places.get((sortie, run))
+        if place is None:
+            ref = run_ref(connection, sortie, run)
+            newest = connection.execute("SELECT max(sequence) FROM events WHERE run = ?", (ref,)).fetchone()[0]
+            place = self._places[(sortie, run)] = [ref, 0 if newest is None else newest + 1]
+        return place
+
+    async def append(self, events: Sequence[Event], *, fence: int) -> int:
+        """See the port."""
+        if not events:
+            return 0
+        sortie, run = events[0].sortie, events[0].run
+        rows = [(event.sequence, *_row(event)) for event in events]
+
+        def write(connection: sqlite3.Connection) -> int:
+            check_fence(connection, sortie, fence)
+            place = self._place(connection, sortie, run)
+            known = [row for row in rows if row[0] < place[1]]
+            new = rows[len(known) :]
+            _check_known(connection, place[0], known)
+            _check_order(new, place[1])
+            connection.executemany(_INSERT, [(place[0], *row) for row in new])
+            place[1] += len(new)
+            return len(new)
+
+        return await self._writer.submit(f"ev.{sortie}", write, size=256 * len(rows), bounded=False)
+
+    async def open_run(self, sortie: str, run: str, *, fence: int) -> None:
+        """See the port."""
+
+        def write(connection: sqlite3.Connection) -> None:
+            check_fence(connection, sortie, fence)
+            ref = run_ref(connection, sortie, run)
+            connection.execute("UPDATE runs SET opened = (SELECT max(opened) + 1 FROM runs) WHERE ref = ?", (ref,))
+
+        await self._writer.submit(f"ev.{sortie}", write, bounded=False)
+
+    async def read(
+        self,
+        sortie: str,
+        *,
+        run: str | None = None,
+        after: int = -1,
+        kinds: Collection[str] | None = None,
+        limit: int = 1000,
+    ) -> list[Event]:
+        """See the port."""
+        run = run if run is not None else await self.current_run(sortie)
+        if run is None:
+            return []
+        wanted = sorted(kinds) if kinds is not None else []
+        filtered = f"AND kind IN ({','.join('?' * len(wanted))})" if kinds is not None else ""
+        sql = f"{_SELECT} {_FROM} AND sequence > ? {filtered} ORDER BY sequence LIMIT ?"
+        rows = await self._reader.rows(sql, (sortie, run, after, *wanted, limit))
+        return [_event(sortie, run, row) for row in rows]
+
+    async def next_sequence(self, sortie: str, run: str) -> int:
+        """See the port."""
+        newest = (await self._reader.rows(f"SELECT max(sequence) {_FROM}", (sortie, run)))[0][0]
+        return 0 if newest is None else int(newest) + 1
+
+    async def current_run(self, sortie: str) -> str | None:
+        """See the port."""
+        runs = await self.runs(sortie)
+        return runs[-1] if runs else None
+
+    async def runs(self, sortie: str) -> list[str]:
+        """See the port."""
+        sql = "SELECT run FROM runs WHERE sortie = (SELECT ref FROM sorties WHERE id = ?) ORDER BY opened, ref"
+        return [row[0] for row in await self._reader.rows(sql, (sortie,))]
+
+
+def _event(sortie: str, run: str, row: Any) -> Event:
+    sequence, kind, time_ns, detected_ns, data = row
+    return Event(sortie, run, sequence, Kind(kind), time_ns, detected_ns, orjson.loads(data))
+
+
+def _check_known(connection: sqlite3.Connection, ref: int, rows: list[tuple[Any, ...]]) -> None:
+    for row in rows:
+        there = connection.execute(_ONE, (ref, row[0])).fetchone()
+        if there != row[1:]:
+            raise EventDivergedError(
+                expected=f"event {row[0]} to be the one in the journal",
+                got="another one under the same identity",
+                now="nothing was written; the journal's event stands",
+                sequence=row[0],
+            )
+
+
+def _check_order(rows: list[tuple[Any, ...]], following: int) -> None:
+    for place, row in enumerate(rows, start=following):
+        if row[0] != place:
+            raise EventHoleError(
+                expected=f"event {place} next",
+                got=f"event {row[0]}",
+                now="nothing was written",
+                sequence=row[0],
+            )
+
+
+_SELECT: Final = "SELECT sequence, kind, time_ns, detected_ns, data"
+_FROM: Final = """
+    FROM events WHERE run = (SELECT runs.ref FROM runs JOIN sorties ON sorties.ref = runs.sortie
+    WHERE sorties.id = ? AND runs.run = ?)"""
+_ONE: Final = "SELECT kind, time_ns, detected_ns, data FROM events WHERE run = ? AND sequence = ?"
+_INSERT: Final = "INSERT INTO events (run, sequence, kind, time_ns, detected_ns, data) VALUES (?, ?, ?, ?, ?, ?)"
