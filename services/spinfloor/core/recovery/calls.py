@@ -1,0 +1,170 @@
+"""Which call is issued now, if any: priorities, cut-off, repetition. Compiled; at most one call per step.
+
+The channel is busy for the speaking time after each call. A higher call cuts a lower one off; a lower or equal one waits
+until the channel is free, and a turn word that would come late is passed over rather than spoken wrong.
+"""
+
+from typing import Final
+
+import numba
+
+from spinfloor.core.detector.emission import CODE_CALL, emit
+from spinfloor.core.recovery.conditions import lead_s, turns_to_call
+from spinfloor.core.recovery.reasons import (
+    ABANDON,
+    ABANDON_FLOOR,
+    CAUTION,
+    CHUTE,
+    CHUTE_FLOOR,
+    FIRST_REASON,
+    FIRST_STATUS,
+    RECOVER,
+    STATUS,
+    TURN,
+    WAITING_REASONS,
+    WHOLE_TURN,
+)
+
+LATE_TURN: Final = 0.30  # of a turn: a turn word later than this would be taken for the next one
+NS_PER_S: Final = 1e9
+
+# Payload of a call event.
+P_CALL: Final = 0
+P_REASON: Final = 1
+P_TURN: Final = 2
+P_ALTITUDE: Final = 3
+P_LEFT_MEDIAN: Final = 4
+P_LEFT_BOUND: Final = 5
+P_ESTIMATED: Final = 6
+P_DEGRADED: Final = 7
+P_TURNS: Final = 8
+P_PLANNED: Final = 9
+P_SINK: Final = 10
+P_LEAD: Final = 11
+P_FLOOR: Final = 12
+P_REPEAT: Final = 13
+P_RECOVERY_TURNS: Final = 14
+P_CARD: Final = 15
+
+
+@numba.njit(cache=True)
+def channel_free(decision, call, now_ns):  # type: ignore[no-untyped-def]  # compiled
+    """A call may be issued when nothing is being spoken, or when it outranks what is."""
+    return now_ns >= decision.busy_until_ns or call > decision.busy_call
+
+
+@numba.njit(cache=True)
+def lowest_bit(bits):  # type: ignore[no-untyped-def]  # compiled
+    """Position of the lowest set bit; bits must not be zero."""
+    position = 0
+    while bits & (1 << position) == 0:
+        position += 1
+    return position
+
+
+@numba.njit(cache=True)
+def _floor_for(call, reason, settings):  # type: ignore[no-untyped-def]  # compiled
+    if call == ABANDON:
+        return settings.abandon_floor_m if reason == ABANDON_FLOOR else settings.ground_m
+    if call == CHUTE and reason == CHUTE_FLOOR:
+        return settings.chute_floor_m
+    return settings.recovery_floor_m
+
+
+@numba.njit(cache=True)
+def issue(motion, decision, settings, call, reason, turn, ints, floats, cursor):  # type: ignore[no-untyped-def]
+    """Emit the call with the numbers behind it and take the channel."""
+    now = motion.time_ns
+    decision.last_call = call
+    decision.last_reason = reason
+    decision.last_call_ns = now
+    decision.busy_call = call
+    decision.busy_until_ns = now + int(settings.speaking_s * NS_PER_S)
+    decision.issued_ns[call] = now
+    decision.repeats[call] += 1
+    slot = emit(ints, floats, cursor, CODE_CALL, now, now)
+    out = floats[slot]
+    out[P_CALL] = call
+    out[P_REASON] = reason
+    out[P_TURN] = turn
+    out[P_ALTITUDE] = motion.altitude_m
+    out[P_LEFT_MEDIAN] = decision.left_median_m
+    out[P_LEFT_BOUND] = decision.left_bound_m
+    out[P_ESTIMATED] = motion.estimated
+    out[P_DEGRADED] = motion.degraded
+    out[P_TURNS] = turns_to_call(motion, settings)
+    out[P_PLANNED] = decision.planned_turns
+    out[P_SINK] = motion.sink_mps
+    out[P_LEAD] = lead_s(settings)
+    out[P_FLOOR] = _floor_for(call, reason, settings)
+    out[P_REPEAT] = decision.repeats[call] - 1
+    if motion.recovery_started == 1:
+        out[P_RECOVERY_TURNS] = motion.turns - motion.recovery_start_turns
+    out[P_CARD] = decision.card_index
+
+
+@numba.njit(cache=True)
+def _repeat_due(decision, settings, call, now_ns):  # type: ignore[no-untyped-def]  # compiled
+    if decision.repeats[call] == 0:
+        return True
+    return now_ns - decision.issued_ns[call] >= int(settings.repeat_call_s * NS_PER_S)
+
+
+@numba.njit(cache=True)
+def _issue_repeating(motion, decision, settings, ints, floats, cursor):  # type: ignore[no-untyped-def]  # compiled
+    """abandon, then chute, then recover; True when one was issued."""
+    for call in range(ABANDON, RECOVER - 1, -1):
+        if call == RECOVER and motion.recovery_started == 1:
+            continue
+        bits = decision.active[call] & ~decision.silenced[call]
+        if bits == 0:
+            continue
+        if _repeat_due(decision, settings, call, motion.time_ns) and channel_free(decision, call, motion.time_ns):
+            reason = FIRST_REASON[call] + lowest_bit(bits)
+            issue(motion, decision, settings, call, reason, -1.0, ints, floats, cursor)
+            return True
+    return False
+
+
+@numba.njit(cache=True)
+def _issue_waiting(motion, decision, settings, low, high, call, ints, floats, cursor):  # type: ignore[no-untyped-def]
+    for reason in range(low, high):
+        if decision.pending & (1 << reason):
+            if channel_free(decision, call, motion.time_ns):
+                decision.pending &= ~(1 << reason)
+                issue(motion, decision, settings, call, reason, -1.0, ints, floats, cursor)
+                return True
+            return False
+    return False
+
+
+@numba.njit(cache=True)
+def _issue_turn(motion, decision, settings, ints, floats, cursor):  # type: ignore[no-untyped-def]  # compiled
+    turns = turns_to_call(motion, settings)
+    whole = int(turns) if turns > 0.0 else 0
+    if whole <= decision.turn_called:
+        return False
+    if turns - whole > LATE_TURN:
+        decision.turn_called = whole
+        return False
+    if not channel_free(decision, TURN, motion.time_ns):
+        return False
+    decision.turn_called = whole
+    issue(motion, decision, settings, TURN, WHOLE_TURN, float(whole), ints, floats, cursor)
+    return True
+
+
+@numba.njit(cache=True)
+def issue_one(motion, decision, settings, ints, floats, cursor):  # type: ignore[no-untyped-def]  # compiled
+    """Issue the highest call that is due and may be spoken now; at most one."""
+    in_spin = motion.in_spin == 1
+    if in_spin and _issue_repeating(motion, decision, settings, ints, floats, cursor):
+        return
+    if decision.pending != 0 and _issue_waiting(
+        motion, decision, settings, 0, FIRST_STATUS, CAUTION, ints, floats, cursor
+    ):
+        return
+    if in_spin and _issue_turn(motion, decision, settings, ints, floats, cursor):
+        return
+    if decision.pending != 0:
+        _issue_waiting(motion, decision, settings, FIRST_STATUS, WAITING_REASONS, STATUS, ints, floats, cursor)

@@ -1,0 +1,208 @@
+"""When each call is due: the conditions of the table, with leads. Compiled; they only set bits in the decision record.
+
+A condition that held once in a spin stays held until the spin ends, so a value sitting on a threshold cannot make a call
+chatter; an acknowledgement silences the reason acknowledged and no other.
+"""
+
+from typing import Final
+
+import numba
+import numpy as np
+
+from spinfloor.core.recovery.altitude_left import loss_quantile_m
+from spinfloor.core.recovery.reasons import (
+    ABANDON,
+    ABANDON_FLOOR,
+    ABANDON_GROUND,
+    CHUTE,
+    CHUTE_FLOOR,
+    CHUTE_NOT_SLOWING,
+    DATA_BACK,
+    DATA_DEGRADED,
+    DATA_LOST,
+    FIRST_REASON,
+    FIRST_STATUS,
+    FLATTENING,
+    POWER_ON,
+    RECOVER,
+    RECOVER_ALTITUDE,
+    RECOVER_TURNS,
+    RECOVERED,
+    REVERSAL,
+    STARTED_AGAIN,
+    TURNED_INVERTED,
+    WAITING_REASONS,
+)
+
+# Our own settings, each with its reason.
+SLOWED_FRACTION: Final = 0.75  # rotation below this part of its value before the controls counts as slowed
+POWER_SETTLE_NS: Final = 1_000_000_000  # power carried a second into the spin: closing the throttle at entry is no case
+DEGRADED_CLEAR_NS: Final = 3_000_000_000  # good for this long before degraded data is called again
+CAUTION_LIFE_NS: Final = 6_000_000_000  # a caution that found no free channel for so long is dropped; the event stands
+STATUS_LIFE_NS: Final = 4_000_000_000
+TWO_PI: Final = 2.0 * np.pi
+
+
+@numba.njit(cache=True)
+def hold(decision, call, reason):  # type: ignore[no-untyped-def]  # compiled
+    """Hold a reason of a repeating call."""
+    decision.active[call] |= 1 << (reason - FIRST_REASON[call])
+
+
+@numba.njit(cache=True)
+def wait_for_channel(decision, reason, now_ns):  # type: ignore[no-untyped-def]  # compiled
+    """Queue a caution or status word."""
+    if decision.pending & (1 << reason) == 0:
+        decision.pending |= 1 << reason
+        decision.pending_ns[reason] = now_ns
+
+
+@numba.njit(cache=True)
+def lead_s(settings):  # type: ignore[no-untyped-def]  # compiled
+    """Telemetry age + speaking time + crew reaction."""
+    return settings.telemetry_age_s + settings.speaking_s + settings.reaction_s
+
+
+@numba.njit(cache=True)
+def height_above_in(motion, decision, floor_m, ahead_s):  # type: ignore[no-untyped-def]  # compiled
+    """Height above a floor `ahead_s` from now at the present sink, less the cautious allowance for both (m)."""
+    sink = max(motion.sink_mps, 0.0)
+    variance = 0.0
+    if motion.altitude_sd_m > 0.0:
+        variance += motion.altitude_sd_m * motion.altitude_sd_m
+    if motion.sink_sd_mps > 0.0:
+        variance += (ahead_s * motion.sink_sd_mps) ** 2
+    return motion.altitude_m - floor_m - sink * ahead_s - decision.z_bound * np.sqrt(variance)
+
+
+@numba.njit(cache=True)
+def turns_per_second(motion):  # type: ignore[no-untyped-def]  # compiled
+    """Rate of turns for looking ahead: the last whole turn's, or the present rotation where that is faster."""
+    rate = 0.0
+    if motion.turn_period_s > 0.0:
+        rate = 1.0 / motion.turn_period_s
+    if motion.rotation_radps > 0.0:
+        rate = max(rate, motion.rotation_radps / TWO_PI)
+    return rate
+
+
+@numba.njit(cache=True)
+def turns_to_call(motion, settings):  # type: ignore[no-untyped-def]  # compiled
+    """The count the plan calls."""
+    return motion.turns_about_vertical if settings.turns_called_vertical == 1.0 else motion.turns
+
+
+@numba.njit(cache=True)
+def check_abandon(motion, decision, settings):  # type: ignore[no-untyped-def]  # compiled
+    """Still spinning and the abandon floor near, or the ground out of reach even at the optimistic bound."""
+    lead = lead_s(settings)
+    if height_above_in(motion, decision, settings.abandon_floor_m, lead) <= 0.0:
+        hold(decision, ABANDON, ABANDON_FLOOR)
+    level = motion.altitude_m - loss_quantile_m(decision.moments, -decision.z_bound)
+    if motion.recovery_started == 0:
+        level -= max(motion.sink_mps, 0.0) * (lead - settings.reaction_s)
+    if level <= settings.ground_m:
+        hold(decision, ABANDON, ABANDON_GROUND)
+
+
+@numba.njit(cache=True)
+def check_chute(motion, decision, settings):  # type: ignore[no-untyped-def]  # compiled
+    """An anti-spin chute is fitted, and its floor is near or the controls have not slowed the rotation."""
+    if settings.chute_fitted != 1.0:
+        return
+    floor = settings.chute_floor_m
+    if not np.isnan(floor) and height_above_in(motion, decision, floor, lead_s(settings)) <= 0.0:
+        hold(decision, CHUTE, CHUTE_FLOOR)
+    if motion.recovery_started == 1:
+        used = motion.turns - motion.recovery_start_turns
+        before = motion.rotation_at_recovery_radps
+        fast = before > 0.0 and motion.rotation_radps > SLOWED_FRACTION * before
+        if fast and used >= settings.controls_not_slowing_turns:
+            hold(decision, CHUTE, CHUTE_NOT_SLOWING)
+
+
+@numba.njit(cache=True)
+def check_recover(motion, decision, settings):  # type: ignore[no-untyped-def]  # compiled
+    """The planned turns, or the cautious altitude left, run out within the lead; never once the controls are in."""
+    if motion.recovery_started == 1:
+        return
+    ahead = turns_to_call(motion, settings) + lead_s(settings) * turns_per_second(motion)
+    if ahead >= decision.planned_turns:  # false for NaN: a spin nobody planned
+        hold(decision, RECOVER, RECOVER_TURNS)
+    # The altitude left already pays for the reaction; the rest of the lead is paid here, once.
+    rest = settings.telemetry_age_s + settings.speaking_s
+    sink_sd = motion.sink_sd_mps if motion.sink_sd_mps > 0.0 else 0.0
+    if decision.left_bound_m <= rest * (max(motion.sink_mps, 0.0) + decision.z_bound * sink_sd):
+        hold(decision, RECOVER, RECOVER_ALTITUDE)
+
+
+@numba.njit(cache=True)
+def _check_power(motion, decision, power_planned, now):  # type: ignore[no-untyped-def]  # compiled
+    if motion.power_on != 1 or power_planned:
+        decision.power_since_ns = 0
+        if motion.power_on == 0:
+            decision.power_called = 0
+        return
+    if decision.power_since_ns == 0:
+        decision.power_since_ns = now
+    if decision.power_called == 0 and now - decision.power_since_ns >= POWER_SETTLE_NS:
+        decision.power_called = 1
+        wait_for_channel(decision, POWER_ON, now)
+
+
+@numba.njit(cache=True)
+def _check_degraded(motion, decision, now):  # type: ignore[no-untyped-def]  # compiled
+    if motion.degraded == 1:
+        decision.degraded_clear_ns = 0
+        if decision.was_degraded == 0:
+            decision.was_degraded = 1
+            wait_for_channel(decision, DATA_DEGRADED, now)
+        return
+    if decision.degraded_clear_ns == 0:
+        decision.degraded_clear_ns = now
+    if now - decision.degraded_clear_ns >= DEGRADED_CLEAR_NS:
+        decision.was_degraded = 0
+
+
+@numba.njit(cache=True)
+def check_cautions(motion, decision, power_planned):  # type: ignore[no-untyped-def]  # compiled
+    """Cautions that belong to a spin going on."""
+    now = motion.time_ns
+    if motion.flattening == 1 and decision.was_flattening == 0:
+        decision.was_flattening = 1
+        wait_for_channel(decision, FLATTENING, now)
+    _check_power(motion, decision, power_planned, now)
+    _check_degraded(motion, decision, now)
+    if motion.data_lost_now == 1:
+        decision.loss_called = 1
+        wait_for_channel(decision, DATA_LOST, now)
+
+
+@numba.njit(cache=True)
+def check_changes(motion, decision):  # type: ignore[no-untyped-def]  # compiled
+    """One-frame news of any phase: a spin turned into another, data back, recovered."""
+    now = motion.time_ns
+    if motion.turned_inverted_now == 1:
+        wait_for_channel(decision, TURNED_INVERTED, now)
+    elif motion.reversed_now == 1:
+        wait_for_channel(decision, REVERSAL, now)
+    elif motion.restarted_now == 1:
+        wait_for_channel(decision, STARTED_AGAIN, now)
+    if motion.data_restored_now == 1 and decision.loss_called == 1:
+        decision.loss_called = 0
+        decision.pending &= ~(1 << DATA_LOST)
+        wait_for_channel(decision, DATA_BACK, now)
+    if motion.level_now == 1:
+        wait_for_channel(decision, RECOVERED, now)
+
+
+@numba.njit(cache=True)
+def drop_stale(decision, now_ns):  # type: ignore[no-untyped-def]  # compiled
+    """Forget words that waited too long; lost data waits as long as it is lost."""
+    if decision.pending == 0:
+        return
+    for reason in range(WAITING_REASONS):
+        life = STATUS_LIFE_NS if reason >= FIRST_STATUS else CAUTION_LIFE_NS
+        lost = reason == DATA_LOST and decision.loss_called == 1
+        if decision.pending & (1 << reason) and not lost and now_ns - decision.pending_ns[reason] > life:
+            decision.pending &= ~(1 << reason)

@@ -1,0 +1,157 @@
+"""The decision step: after every frame or tick, altitude left, the result of a recovery, and the calls. Compiled.
+
+`decide` reads the face of the motion record and nothing else of the detector, remembers what it needs in one record
+(`state.DECISION_DTYPE`), and hands out events of codes 6 (recovered), 7 (call) and 8 (floor crossed).
+The tool advises; the crew, the test conductor and the approved plan decide.
+"""
+
+from typing import Final
+
+import numba
+import numpy as np
+
+from spinfloor.core.detector.emission import CODE_FLOOR_CROSSED, emit
+from spinfloor.core.recovery.calls import issue_one
+from spinfloor.core.recovery.conditions import (
+    check_abandon,
+    check_cautions,
+    check_changes,
+    check_chute,
+    check_recover,
+    drop_stale,
+    hold,
+    lead_s,
+    wait_for_channel,
+)
+from spinfloor.core.recovery.estimate import refresh_predictions, update_before_spin, update_in_spin
+from spinfloor.core.recovery.outcome import freeze_prediction, take_result
+from spinfloor.core.recovery.reasons import FIRST_STATUS
+from spinfloor.core.recovery.state import CARDS_DTYPE, DECISION_DTYPE, new_decision
+
+FLOOR_HYSTERESIS_M: Final = 15.0  # climb this far above a floor before it can be crossed again; our own
+P_WHICH: Final = 0
+P_FLOOR: Final = 1
+P_ALTITUDE: Final = 2
+P_IN_SPIN: Final = 3
+P_ESTIMATED: Final = 4
+
+
+@numba.njit(cache=True)
+def _begin_spin(motion, decision, cards):  # type: ignore[no-untyped-def]  # compiled
+    """Take up a spin that has just become known: its card, and every call's memory cleared."""
+    changed = motion.reversed_now == 1 or motion.restarted_now == 1 or motion.turned_inverted_now == 1
+    planned = decision.levelled == 1 or not changed
+    if decision.levelled == 0 and planned and decision.card_chosen == 0:
+        decision.card_index = _next_card(decision.card_index, cards)
+    decision.spin_ordinal = motion.spin_ordinal
+    decision.levelled = 0
+    decision.card_chosen = 0
+    decision.known_ns = motion.time_ns
+    decision.turn_called = 0
+    decision.prediction = 0
+    card = decision.card_index
+    decision.planned_turns = cards[card].turns if planned and 0 <= card < len(cards) else np.nan
+    for call in range(6):
+        decision.active[call] = 0
+        decision.silenced[call] = 0
+        decision.repeats[call] = 0
+    decision.was_flattening = 0
+    decision.was_degraded = 0
+    decision.degraded_clear_ns = 0
+    decision.power_since_ns = 0
+    decision.power_called = 0
+    decision.pending &= ~(-1 << FIRST_STATUS)  # status words of the last spin are old news
+
+
+@numba.njit(cache=True)
+def _next_card(index, cards):  # type: ignore[no-untyped-def]  # compiled
+    return index + 1 if 0 <= index < len(cards) - 1 else -1
+
+
+@numba.njit(cache=True)
+def _cross_floor(motion, decision, which, floor_m, ints, floats, cursor):  # type: ignore[no-untyped-def]  # compiled
+    altitude = motion.altitude_m
+    if np.isnan(floor_m) or np.isnan(altitude):
+        return
+    side = decision.floor_side[which]
+    if altitude > floor_m + FLOOR_HYSTERESIS_M or (side == 0 and altitude > floor_m):
+        decision.floor_side[which] = 1
+    elif altitude <= floor_m:
+        decision.floor_side[which] = -1
+        if side == 1:
+            slot = emit(ints, floats, cursor, CODE_FLOOR_CROSSED, motion.time_ns, motion.time_ns)
+            floats[slot, P_WHICH] = which
+            floats[slot, P_FLOOR] = floor_m
+            floats[slot, P_ALTITUDE] = altitude
+            floats[slot, P_IN_SPIN] = motion.in_spin
+            floats[slot, P_ESTIMATED] = motion.estimated
+
+
+@numba.njit(cache=True)
+def _cross_floors(motion, decision, settings, ints, floats, cursor):  # type: ignore[no-untyped-def]  # compiled
+    _cross_floor(motion, decision, 0, settings.recovery_floor_m, ints, floats, cursor)
+    if settings.chute_fitted == 1.0:
+        _cross_floor(motion, decision, 1, settings.chute_floor_m, ints, floats, cursor)
+    _cross_floor(motion, decision, 2, settings.abandon_floor_m, ints, floats, cursor)
+
+
+@numba.njit(cache=True)
+def _in_spin(motion, decision, beliefs, cards, settings):  # type: ignore[no-untyped-def]  # compiled
+    if motion.recovery_started_now == 1 or (motion.recovery_started == 1 and decision.prediction == 0):
+        freeze_prediction(motion, decision, beliefs, cards, settings)
+        update_in_spin(motion, decision, settings, False)
+    check_abandon(motion, decision, settings)
+    check_chute(motion, decision, settings)
+    check_recover(motion, decision, settings)
+    card = decision.card_index
+    check_cautions(motion, decision, 0 <= card < len(cards) and cards[card].power_on == 1)
+
+
+@numba.njit(cache=True)
+def _after_level(motion, decision, beliefs, cards, settings, ints, floats, cursor):  # type: ignore[no-untyped-def]
+    take_result(motion, decision, beliefs, settings, ints, floats, cursor)
+    decision.levelled = 1
+    decision.planned_turns = np.nan
+    if decision.card_chosen == 0:
+        decision.card_index = _next_card(decision.card_index, cards)
+
+
+@numba.njit(cache=True)
+def decide(motion, decision, beliefs, cards, settings, ints, floats, cursor):  # type: ignore[no-untyped-def]
+    """One decision step.
+
+    motion, decision, beliefs, settings: records (element 0 of arrays of shape (1,) of MOTION_DTYPE, DECISION_DTYPE,
+    BELIEFS_DTYPE, SETTINGS_DTYPE). cards: CARDS_DTYPE, shape (n,), n may be 0. ints, floats, cursor: see emission.py.
+    decision and, after a recovery, beliefs are changed in place; at most six events are emitted.
+    """
+    if motion.spin_ordinal != decision.spin_ordinal:
+        _begin_spin(motion, decision, cards)
+    in_spin = motion.in_spin == 1
+    in_dive = not in_spin and decision.levelled == 0
+    refresh_predictions(motion, decision, beliefs, cards, settings, in_spin or in_dive)
+    if in_spin or in_dive:
+        update_in_spin(motion, decision, settings, in_dive)
+        decision.card_loss_index = -2
+    else:
+        update_before_spin(motion, decision, cards, settings)
+    if in_spin:
+        _in_spin(motion, decision, beliefs, cards, settings)
+    elif motion.spin_ended_now == 1 and motion.recovery_started == 1 and decision.prediction == 0:
+        freeze_prediction(motion, decision, beliefs, cards, settings)
+    _cross_floors(motion, decision, settings, ints, floats, cursor)
+    check_changes(motion, decision)
+    if motion.level_now == 1 and decision.levelled == 0:
+        _after_level(motion, decision, beliefs, cards, settings, ints, floats, cursor)
+    drop_stale(decision, motion.time_ns)
+    issue_one(motion, decision, settings, ints, floats, cursor)
+
+
+__all__ = [
+    "CARDS_DTYPE",
+    "DECISION_DTYPE",
+    "decide",
+    "hold",
+    "lead_s",
+    "new_decision",
+    "wait_for_channel",
+]

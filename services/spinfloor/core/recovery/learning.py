@@ -1,0 +1,115 @@
+"""What earlier spins teach: normal-inverse-gamma learning of three quantities per kind of spin, Student-t prediction.
+
+Quantities: recovery turns (turns), loss per turn (m), dive and pull-out loss (m). Kinds: orientation x direction x mode,
+the mode "not known" among them. Each kind keeps Welford sums; spins of neighbouring kinds lend a discounted weight
+(a power prior) that fades as own spins come in. Conjugate update: Gelman et al., Bayesian Data Analysis, 3rd ed.,
+section 3.3 (from memory); weights and their reason in docs/method/learning.md.
+"""
+
+from typing import Final
+
+import numba
+import numpy as np
+
+RECOVERY_TURNS: Final = 0
+LOSS_PER_TURN: Final = 1
+PULL_OUT_LOSS: Final = 2
+QUANTITIES: Final = 3
+MODE_NOT_KNOWN: Final = 4
+MODE_SLOTS: Final = 5
+
+PRIOR_DEGREES_OF_FREEDOM: Final = 4.0  # heavy-tailed at first, variance still finite
+OTHER_DIRECTION_WEIGHT: Final = 0.5  # of one own spin; halves with the first own spin
+OTHER_MODE_WEIGHT: Final = 0.1
+BORROWED_SPINS_AT_MOST: Final = 1.0
+
+# prior rows: location, worth in spins, degrees of freedom, inverse-gamma scale.
+BELIEFS_DTYPE: Final = np.dtype(
+    [
+        ("revision", "i8"),  # counts lessons and resets; predictions cached elsewhere are dropped when it moves
+        ("prior", "f8", (QUANTITIES, 4)),
+        ("sums", "f8", (QUANTITIES, 2, 2, MODE_SLOTS, 3)),  # count, mean, sum of squared deviations
+    ]
+)
+
+
+@numba.njit(cache=True)
+def _merge(into, count, mean, squares, weight):  # type: ignore[no-untyped-def]  # compiled
+    """Add a weighted group (Chan's parallel Welford) to into = [count, mean, squares]."""
+    n = weight * count
+    if n <= 0.0:
+        return
+    total = into[0] + n
+    delta = mean - into[1]
+    into[2] += weight * squares + delta * delta * into[0] * n / total
+    into[1] += delta * n / total
+    into[0] = total
+
+
+@numba.njit(cache=True)
+def _gather(beliefs, quantity, orientation, direction, mode, own, near, far):  # type: ignore[no-untyped-def]
+    """Split the orientation's spins into own kind, other direction, other mode."""
+    for d in range(2):
+        for m in range(MODE_SLOTS):
+            n = beliefs.sums[quantity, orientation, d, m, 0]
+            mean = beliefs.sums[quantity, orientation, d, m, 1]
+            squares = beliefs.sums[quantity, orientation, d, m, 2]
+            same_mode = m == mode or mode == MODE_NOT_KNOWN
+            if same_mode and d == direction:
+                _merge(own, n, mean, squares, 1.0)
+            elif same_mode:
+                _merge(near, n, mean, squares, 1.0)
+            else:
+                _merge(far, n, mean, squares, 1.0)
+
+
+@numba.njit(cache=True)
+def predict(beliefs, quantity, orientation, direction, mode, out):  # type: ignore[no-untyped-def]  # compiled
+    """Student-t prediction of the next spin: out[0:4] = location, scale, degrees of freedom, own spins.
+
+    orientation 0 upright, 1 inverted; direction 0 right, 1 left; mode 0-3, 4 not known (all modes count as own).
+    """
+    own = np.zeros(3)
+    near = np.zeros(3)
+    far = np.zeros(3)
+    _gather(beliefs, quantity, orientation, direction, mode, own, near, far)
+    fade = 1.0 / (1.0 + own[0])
+    near_weight = OTHER_DIRECTION_WEIGHT * fade
+    far_weight = OTHER_MODE_WEIGHT * fade
+    borrowed = near_weight * near[0] + far_weight * far[0]
+    limit = BORROWED_SPINS_AT_MOST * fade
+    if borrowed > limit:
+        near_weight *= limit / borrowed
+        far_weight *= limit / borrowed
+    out[3] = own[0]
+    _merge(own, near[0], near[1], near[2], near_weight)
+    _merge(own, far[0], far[1], far[2], far_weight)
+    location = beliefs.prior[quantity, 0]
+    worth = beliefs.prior[quantity, 1]
+    shape = 0.5 * (beliefs.prior[quantity, 2] + own[0])
+    total = worth + own[0]
+    delta = own[1] - location
+    spread = beliefs.prior[quantity, 3] + 0.5 * own[2] + 0.5 * worth * own[0] * delta * delta / total
+    out[0] = (worth * location + own[0] * own[1]) / total
+    out[1] = np.sqrt(spread * (total + 1.0) / (shape * total))
+    out[2] = 2.0 * shape
+
+
+@numba.njit(cache=True)
+def learn(beliefs, quantity, orientation, direction, mode, value):  # type: ignore[no-untyped-def]  # compiled
+    """Take in one spin's value (Welford); a NaN teaches nothing."""
+    if np.isnan(value):
+        return
+    sums = beliefs.sums[quantity, orientation, direction, mode]
+    sums[0] += 1.0
+    delta = value - sums[1]
+    sums[1] += delta / sums[0]
+    sums[2] += delta * (value - sums[1])
+
+
+def set_prior(record: np.void, quantity: int, mean: float, standard_deviation: float, worth_spins: float) -> None:
+    """Write one prior so that the prediction before any spin has exactly this mean and standard deviation (SI)."""
+    dof = PRIOR_DEGREES_OF_FREEDOM
+    scale_squared = standard_deviation**2 * (dof - 2.0) / dof
+    inverse_gamma_scale = scale_squared * (0.5 * dof) * worth_spins / (worth_spins + 1.0)
+    record["prior"][quantity] = (mean, worth_spins, dof, inverse_gamma_scale)

@@ -1,0 +1,69 @@
+"""Height lost in a dive pull-out from a steady path below the horizon.
+
+Balance n = V^2/(g R) + cos(gamma), so d(gamma)/dt = -g (n - cos gamma)/V; three closed forms follow from what is held
+constant. Derived in docs/method/pull-out.md. SI and radians; speeds are true airspeeds.
+"""
+
+import math
+
+import numba
+import numpy as np
+
+from spinfloor.core.errors import SpinfloorError
+from spinfloor.core.units import STANDARD_GRAVITY_MPS2
+
+
+class PullOutError(SpinfloorError):
+    """No pull-out exists for these values."""
+
+    code = "no-pull-out"
+    http_status = 422
+
+
+@numba.njit(cache=True)
+def constant_load_loss_m(speed_mps: float, load_factor: float, dive_angle_rad: float) -> float:
+    """Constant load factor, no drag (the safe side): V (n - cos gamma) is constant, loss = (V1^2 - V0^2)/2g.
+
+    NaN for a load factor of 1 or less: there is no pull-out.
+    """
+    if not load_factor > 1.0:
+        return np.nan
+    ratio = (load_factor - math.cos(dive_angle_rad)) / (load_factor - 1.0)
+    return speed_mps * speed_mps * (ratio * ratio - 1.0) / (2.0 * STANDARD_GRAVITY_MPS2)
+
+
+def _check(speed_mps: float, load_factor: float, dive_angle_rad: float) -> None:
+    good = load_factor > 1.0 and speed_mps > 0.0 and 0.0 <= dive_angle_rad <= math.pi / 2 + 1e-12
+    if not (good and math.isfinite(load_factor) and math.isfinite(speed_mps)):
+        raise PullOutError(
+            expected="a pull-out with load factor above 1 g, a positive speed and a dive angle of 0 to 90 degrees",
+            got=f"{load_factor:g} g, {speed_mps:g} m/s and {math.degrees(dive_angle_rad):g} degrees",
+            now="no height is given, because at 1 g or less the path never comes level",
+            load_factor=load_factor,
+        )
+
+
+def pull_out_loss_m(speed_mps: float, load_factor: float, dive_angle_rad: float) -> float:
+    """Loss at constant load factor without drag, the form the tool uses. Raises PullOutError."""
+    _check(speed_mps, load_factor, dive_angle_rad)
+    return float(constant_load_loss_m(speed_mps, load_factor, dive_angle_rad))
+
+
+def constant_speed_loss_m(speed_mps: float, load_factor: float, dive_angle_rad: float) -> float:
+    """Loss when drag holds the speed: (V^2/g) ln[(n - cos gamma)/(n - 1)]. A lower limit. Raises PullOutError."""
+    _check(speed_mps, load_factor, dive_angle_rad)
+    ratio = (load_factor - math.cos(dive_angle_rad)) / (load_factor - 1.0)
+    return speed_mps**2 / STANDARD_GRAVITY_MPS2 * math.log(ratio)
+
+
+def constant_radius_loss_m(speed_mps: float, load_factor: float, dive_angle_rad: float) -> float:
+    """Loss on a circle of the radius the load factor gives at the bottom. Raises PullOutError."""
+    _check(speed_mps, load_factor, dive_angle_rad)
+    radius = speed_mps**2 / (STANDARD_GRAVITY_MPS2 * (load_factor - 1.0))
+    return radius * (1.0 - math.cos(dive_angle_rad))
+
+
+def speed_after_mps(speed_mps: float, load_factor: float, dive_angle_rad: float) -> float:
+    """Speed at level flight for the no-drag form: V1 = V0 (n - cos gamma)/(n - 1). Raises PullOutError."""
+    _check(speed_mps, load_factor, dive_angle_rad)
+    return speed_mps * (load_factor - math.cos(dive_angle_rad)) / (load_factor - 1.0)
