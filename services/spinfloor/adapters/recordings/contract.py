@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+from collections.abc import Sequence
 
 import numpy as np
 import numpy.typing as npt
@@ -65,11 +66,9 @@ def _check_names(table: Table, path_name: str) -> None:
     if not any(t in table.columns for t in _TIMES):
         missing.insert(0, TIME_COLUMN)
     if missing:
-        shown = sorted(table.columns)
-        names = ", ".join(shown[:12]) + (" ..." if len(shown) > 12 else "")
         raise RecordingError(
             expected="the required columns time_ns (or time_s), " + ", ".join(REQUIRED_COLUMNS),
-            got=f"{path_name} without {', '.join(missing)} (it has: {names or 'no columns'})",
+            got=f"{path_name} without {', '.join(missing)} (it has: {listed(sorted(table.columns))})",
             now="nothing was read; a channel map in the plan can name the source's own columns",
             path=path_name,
             missing=missing,
@@ -121,6 +120,12 @@ def _finite(name: str, values: npt.NDArray[np.float64], notes: Notes) -> npt.NDA
         f"row {int(np.argmax(infinite)) + 1}", f"infinite value(s) of {name}; read as missing", int(infinite.sum())
     )
     return np.where(infinite, np.nan, values)
+
+
+def listed(names: Sequence[str], most: int = 12) -> str:
+    """Names for a sentence, the first few of many, each cut to a readable length."""
+    shown = ", ".join(n[:40] for n in names[:most])
+    return (shown or "no columns") + (f" and {len(names) - most} more" if len(names) > most else "")
 
 
 def as_floats(values: AnyArray) -> npt.NDArray[np.float64]:

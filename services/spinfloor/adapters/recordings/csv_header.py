@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import csv
-import io
+import itertools
 import re
 from dataclasses import dataclass
 
@@ -35,7 +35,7 @@ def find_layout(head: str, name: str) -> CsvLayout:
     """
     delimiter = _delimiter(head)
     decimal_point = "," if delimiter == ";" and re.search(r";-?\d+,\d", head) else "."
-    rows = [row for row in csv.reader(io.StringIO(head), delimiter=delimiter)][: _MAX_HEADER_ROWS + 1]
+    rows = _first_rows(head, delimiter)
     count = _header_rows(rows, decimal_point)
     if count == 0 or count > _MAX_HEADER_ROWS:
         raise RecordingError(
@@ -46,6 +46,13 @@ def find_layout(head: str, name: str) -> CsvLayout:
         )
     names, units = _names_and_units(rows[:count])
     return CsvLayout(delimiter, decimal_point, count, names, units)
+
+
+def _first_rows(head: str, delimiter: str) -> list[list[str]]:
+    try:
+        return list(itertools.islice(csv.reader(head.splitlines(), delimiter=delimiter), _MAX_HEADER_ROWS + 1))
+    except csv.Error:  # a cell of more than 128 kB: no header of any CSV file
+        return []
 
 
 def _delimiter(head: str) -> str:
@@ -84,9 +91,10 @@ def _names_and_units(rows: list[list[str]]) -> tuple[tuple[str, ...], dict[str, 
         bracketed = match is not None and looks_like_unit(match["unit"])
         name = _unique(match["name"] if match is not None and bracketed else label or f"column {i + 1}", names)
         unit = units_row[i] if i < len(units_row) else ""
+        unit = "" if unit == "-" else unit
         if not unit and match is not None and bracketed:
             unit = match["unit"].strip()
-        if unit and unit != "-":
+        if unit:
             units[name] = unit
         names.append(name)
     return tuple(names), units

@@ -5,12 +5,28 @@ from __future__ import annotations
 from collections.abc import Callable
 from pathlib import Path
 
+from spinfloor.adapters.recordings import arrow_file, hdf5_file, matlab_file
 from spinfloor.adapters.recordings.csv_file import read_csv
 from spinfloor.adapters.recordings.parquet_file import read_parquet
 from spinfloor.adapters.recordings.recording import RecordingError, RecordingMissingError, Source
 
 Reader = Callable[[Path], Source]
 _HEAD = 4096
+_STARTS: tuple[tuple[bytes, Reader], ...] = (
+    (b"PAR1", read_parquet),
+    (arrow_file.FILE_MAGIC, arrow_file.read_arrow),
+    (hdf5_file.SIGNATURE, hdf5_file.read_hdf5),
+    (matlab_file.SIGNATURE, matlab_file.read_matlab),
+)
+_SUFFIXES: dict[str, Reader] = {
+    ".parquet": read_parquet,
+    ".pq": read_parquet,
+    ".arrow": arrow_file.read_arrow,
+    ".arrows": arrow_file.read_arrow,
+    ".feather": arrow_file.read_arrow,
+    ".h5": hdf5_file.read_hdf5,
+    ".hdf5": hdf5_file.read_hdf5,
+}
 
 
 def decode(path: Path) -> Source:
@@ -62,11 +78,16 @@ def _why(error: Exception) -> str:
 
 
 def _by_content(head: bytes) -> Reader | None:
-    return read_parquet if head.startswith(b"PAR1") else None
+    for start, reader in _STARTS:
+        if head.startswith(start):
+            return reader
+    if head[512 : 512 + len(hdf5_file.SIGNATURE)] == hdf5_file.SIGNATURE:  # MATLAB v7.3 puts its own header first
+        return hdf5_file.read_hdf5
+    return None
 
 
 def _by_name(path: Path) -> Reader | None:
-    return read_parquet if path.suffix.lower() in (".parquet", ".pq") else None
+    return _SUFFIXES.get(path.suffix.lower())
 
 
 def _is_text(head: bytes) -> bool:

@@ -9,14 +9,16 @@ from __future__ import annotations
 from enum import StrEnum
 from typing import Annotated, Literal
 
-from pydantic import BaseModel, ConfigDict, Field
+from pydantic import BaseModel, ConfigDict, Field, ValidationInfo, model_validator
+
+from spinfloor.core.plan.channel_map import ChannelMap
 
 Feet = Annotated[float, Field(ge=-2_000.0, le=100_000.0, allow_inf_nan=False)]
 Seconds = Annotated[float, Field(ge=0.0, le=60.0, allow_inf_nan=False)]
 
 
 class _Part(BaseModel):
-    model_config = ConfigDict(extra="forbid", frozen=True)
+    model_config = ConfigDict(extra="forbid", frozen=True, strict=True)
 
 
 class Prior(_Part):
@@ -24,7 +26,10 @@ class Prior(_Part):
 
     mean: Annotated[float, Field(gt=0.0, le=50_000.0, allow_inf_nan=False)]
     standard_deviation: Annotated[float, Field(gt=0.0, le=50_000.0, allow_inf_nan=False)]
-    worth_spins: Annotated[float, Field(gt=0.0, le=100.0, allow_inf_nan=False)] = 2.0
+    worth_spins: Annotated[float, Field(gt=0.0, le=100.0, allow_inf_nan=False)] = Field(
+        default=0.5,
+        description="how many flown spins the mean is worth; the default lets the first spin outweigh a guess",
+    )
 
 
 class Priors(_Part):
@@ -32,6 +37,14 @@ class Priors(_Part):
 
     recovery_turns: Prior = Prior(mean=1.0, standard_deviation=0.5)
     loss_per_turn_ft: Prior = Prior(mean=500.0, standard_deviation=150.0)
+    seconds_per_turn: Annotated[float, Field(gt=0.3, le=60.0, allow_inf_nan=False)] = Field(
+        default=3.0, description="expected period, for the budget's times; 3 s is from memory, FAA-H-8083-3"
+    )
+    first_turn_extra_turns: Annotated[float, Field(ge=0.0, le=5.0, allow_inf_nan=False)] = Field(
+        default=1.0,
+        description="what the first turn costs more than a later one, in turns; the FAA Airplane Flying Handbook has "
+        "the first turn cost about twice a later one",
+    )
     pull_out_loss_ft: Prior | None = Field(
         default=None, description="None: computed from the pull-out load factor and speed, with a 25 % spread"
     )
@@ -75,8 +88,12 @@ class Floors(_Part):
     recovery_ft: Feet
     abandon_ft: Feet
     chute_ft: Feet | None = None
-    reference: Reference = Reference.PRESSURE
-    ground_elevation_ft: Feet = 0.0
+    reference: Annotated[Reference, Field(strict=False)] = Field(
+        default=Reference.PRESSURE,
+        description="what floors and entry altitudes are measured from: pressure altitude, sea level (altimeter "
+        "setting applied) or ground (altimeter setting and ground elevation applied)",
+    )
+    ground_elevation_ft: Feet = Field(default=0.0, description="above sea level")
     altimeter_setting_hpa: Annotated[float, Field(ge=850.0, le=1100.0)] = 1013.25
 
 
@@ -106,12 +123,24 @@ class Card(_Part):
     power: Literal["idle", "on"] = "idle"
 
 
-class CallWords(_Part):
-    """The words spoken for each call."""
+Words = Annotated[str, Field(min_length=1, max_length=60, pattern=r"\S")]
 
-    recover: Annotated[str, Field(min_length=1, max_length=60)] = "recover"
-    chute: Annotated[str, Field(min_length=1, max_length=60)] = "chute"
-    abandon: Annotated[str, Field(min_length=1, max_length=60)] = "abandon"
+
+class CallWords(_Part):
+    """The words spoken for each call; turns are spoken as numbers."""
+
+    recover: Words = "recover"
+    chute: Words = "chute"
+    abandon: Words = "abandon"
+    flattening: Words = "flattening"
+    power_above_idle: Words = "power"
+    reversal: Words = "reversal"
+    spin_started_again: Words = "spinning again"
+    turned_inverted: Words = "inverted"
+    data_lost: Words = "data lost"
+    data_degraded: Words = "data degraded"
+    recovered: Words = "recovered"
+    data_back: Words = "data back"
 
 
 class Plan(_Part):
@@ -126,5 +155,16 @@ class Plan(_Part):
     turns_called: Literal["about_flight_path", "about_vertical"] = "about_flight_path"
     cautious_bound: Annotated[float, Field(ge=0.5, le=0.999)] = 0.95
     call_words: CallWords = CallWords()
-    channel_map: dict[str, object] | None = Field(default=None, description="see the channel-map reference")
+    channel_map: ChannelMap | None = Field(default=None, description="see the channel-map reference")
     cards: Annotated[list[Card], Field(min_length=1, max_length=2000)]
+
+    @model_validator(mode="after")
+    def _fits_together(self, info: ValidationInfo) -> Plan:
+        """The checks across fields; a loader that lists faults by path runs them itself and says so in the context."""
+        if not (info.context or {}).get("faults_listed_elsewhere"):
+            from spinfloor.core.plan.checks import faults_of  # the checks need the classes above
+
+            found = faults_of(self)
+            if found:
+                raise ValueError("; ".join(f"{fault.path}: {fault.expected}, got {fault.got}" for fault in found))
+        return self
