@@ -2,22 +2,30 @@
 
 from __future__ import annotations
 
+import os
+from pathlib import Path
+
 import dash
 import dash_mantine_components as dmc
 from dash import Dash
 from fastapi import FastAPI
+from starlette.staticfiles import StaticFiles
 from starlette.types import ASGIApp, Message, Receive, Scope, Send
 
 from spinfloor_dashboard.components import service, shell
 
 
-def mount(app: FastAPI, *, api_base: str, browser_base: str = "") -> None:
+def mount(app: FastAPI, *, api_base: str, browser_base: str = "", clips: Path | None = None) -> None:
     """Add the screens to `app`; call it after every API route is on `app`.
 
     api_base: where Python callbacks reach the service, e.g. "http://127.0.0.1:8080".
     browser_base: where the browser reaches it; "" means the origin that served the page.
+    clips: folder of a plan's own recorded words (made by `sound_builder`); default: SPINFLOOR_CLIPS, or none.
     """
     service.set_base(api_base)
+    clips = clips or (Path(os.environ["SPINFLOOR_CLIPS"]) if os.environ.get("SPINFLOOR_CLIPS") else None)
+    if clips is not None:
+        app.mount("/plan-sounds", StaticFiles(directory=clips), name="plan-sounds")
     dash_app = Dash(
         "spinfloor_dashboard.app",
         server=app,
@@ -29,7 +37,8 @@ def mount(app: FastAPI, *, api_base: str, browser_base: str = "") -> None:
         serve_locally=True,
     )
     dash_app.layout = lambda: dmc.MantineProvider(
-        shell.layout(dash.page_container, browser_base=browser_base), forceColorScheme="dark"
+        shell.layout(dash.page_container, browser_base=browser_base, own_clips=clips is not None),
+        forceColorScheme="dark",
     )
     app.add_middleware(PageHeaders, dash_app=dash_app, browser_base=browser_base)
 

@@ -18,8 +18,8 @@ NAVIGATION: Final[tuple[tuple[str, str], ...]] = (
 )
 
 
-def layout(container: Component, *, browser_base: str) -> Component:
-    """Header above the page container. `browser_base` goes to the browser as a data attribute."""
+def layout(container: Component, *, browser_base: str, own_clips: bool) -> Component:
+    """Header above the page container; both settings go to the browser as data attributes."""
     return html.Div(
         [
             dcc.Location(id="address", refresh="callback-nav"),
@@ -40,7 +40,7 @@ def layout(container: Component, *, browser_base: str) -> Component:
         ],
         id="shell",
         className="shell",
-        **{"data-api": browser_base},
+        **{"data-api": browser_base, "data-clips": "yes" if own_clips else ""},
     )
 
 

@@ -1,0 +1,183 @@
+/* Writes the glance cells, the health row and the alerts from the newest state. */
+(function () {
+  "use strict";
+  const spinfloor = (window.spinfloor = window.spinfloor || {});
+  const text = spinfloor.text;
+  const el = spinfloor.el;
+  const PHASES = {
+    unknown: "not known", flight: "flight", departure: "departure", incipient: "incipient spin", developed: "developed spin",
+    recovering: "recovering", dive: "dive", spiral: "spiral, no spin", rolling: "rolling, no spin", tumble: "tumble",
+  };
+  const QUIET_MS = 1000; // the service speaks about 20 times a second; a second of silence is a lost connection
+  const OLD_S = 2; // frames older than this are not live whatever the link says
+
+  const panels = (spinfloor.panels = { phases: PHASES });
+
+  const grouped = new Intl.NumberFormat("en-GB", { maximumFractionDigits: 0 });
+  function known(x) { return x !== null && x !== undefined && isFinite(x); }
+  /** A number with thousands separated, or a dash. */
+  panels.whole = function (x) { return known(x) ? grouped.format(Math.round(x)).replace("-", "\u2212") : "-"; };
+  panels.fixed = function (x, digits) { return known(x) ? x.toFixed(digits).replace("-", "\u2212") : "-"; };
+  /** "0.3 s", "12 s", "3 min 05 s". */
+  panels.age = function (seconds) {
+    if (!known(seconds)) return "-";
+    if (seconds < 10) return Math.max(0, seconds).toFixed(1) + " s";
+    if (seconds < 100) return Math.round(seconds) + " s";
+    return Math.floor(seconds / 60) + " min " + String(Math.floor(seconds % 60)).padStart(2, "0") + " s";
+  };
+
+  /** What is known about how far the picture may be believed: the one place that decides it. */
+  panels.trust = function () {
+    const link = spinfloor.link;
+    const now = spinfloor.now();
+    const state = link.state;
+    const silent = !link.open || now - link.lastMessageMs > QUIET_MS;
+    const trust = { silent: silent, none: !state || state.link === "none yet", estimated: Boolean(state && state.estimated), ageS: null, live: false };
+    if (state && known(state.data_age_s)) trust.ageS = state.data_age_s + Math.max(0, now - link.stateAtMs) / 1000;
+    const fresh = trust.ageS !== null && trust.ageS < OLD_S && state.link === "ok";
+    trust.live = !silent && !trust.none && (fresh || trust.estimated);
+    return trust;
+  };
+
+  panels.update = function () {
+    const page = el("page");
+    if (!page || !page.classList.contains("watch")) return;
+    const trust = panels.trust();
+    const state = spinfloor.link.state;
+    page.dataset.live = trust.live ? "yes" : "no";
+    page.dataset.origin = origin();
+    health(state, trust);
+    glance(state || {}, trust);
+    tags(trust);
+    panels.alerts(trust);
+  };
+
+  function origin() {
+    const link = spinfloor.link;
+    const told = (link.state && link.state.origin) || (link.info && link.info.origin);
+    return link.sortie ? told || "untold" : "none";
+  }
+
+  const ORIGINS = { live: "LIVE", replay: "REPLAY, NOT LIVE", rehearsal: "REHEARSAL, NOT LIVE", untold: "SOURCE NOT TOLD", none: "NO SORTIE" };
+
+  function health(state, trust) {
+    const old = origin() === "live" && !trust.live && !trust.none;
+    text("w-origin", old ? "NOT LIVE" : trust.none && origin() !== "none" ? "NO DATA YET" : ORIGINS[origin()]);
+    text("w-age", trust.none ? "no data" : panels.age(trust.ageS));
+    const late = state && trust.ageS > (state.data_age_limit_s || 0.5);
+    tone("w-age-box", trust.none ? "" : late || trust.silent ? "caution" : "");
+    text("w-link", trust.silent ? "server lost" : !state ? "-" : { ok: "ok", lost: "DATA LOST", "none yet": "no data yet" }[state.link] || state.link);
+    tone("w-link-box", trust.silent && spinfloor.link.sortie ? "warning" : state && state.link === "lost" ? "caution" : "");
+    text("w-evidence", (state && state.evidence) || "-");
+    const flags = ((state && state.quality) || []).map(function (q) { return (q.channel + " " + q.flag).replace(/_/g, " "); });
+    text("w-quality", state ? (flags.length ? flags.join(", ") : state.degraded ? "degraded" : "good") : "-");
+    tone("w-quality-box", flags.length || (state && state.degraded) ? "caution" : "");
+    el("w-quality-box").title = flags.join("\n");
+    soundButton();
+  }
+
+  function tone(id, name) {
+    const node = el(id);
+    node.classList.toggle("caution", name === "caution");
+    node.classList.toggle("warning", name === "warning");
+  }
+
+  function soundButton() {
+    const armed = spinfloor.sound.armed();
+    el("w-sound").dataset.sound = armed ? "armed" : "off";
+    text("w-sound-words", armed ? "SOUND ARMED " + Math.round(100 * spinfloor.sound.volume) + " %" : "SOUND NOT ARMED: press or click");
+    const level = el("w-level");
+    if (level) level.value = armed ? spinfloor.sound.peak() : 0;
+  }
+
+  function glance(state, trust) {
+    const phase = trust.none ? "no data yet" : PHASES[state.phase] || state.phase;
+    text("w-phase", phase);
+    el("w-phase").classList.toggle("long", phase.length > 11);
+    const kind = [state.orientation, state.direction].filter(Boolean).join(" ");
+    text("w-kind", kind || (trust.none ? "" : "no spin"));
+    text("w-mode", state.mode || "");
+    el("w-oscillatory").hidden = !state.oscillatory;
+    turns(state);
+    left("bound", state);
+    left("median", state);
+    const facts = [];
+    if (known(state.altitude_ft)) facts.push("now " + panels.whole(state.altitude_ft) + " ft");
+    if (known(state.sink_fpm)) facts.push("sinking " + panels.whole(state.sink_fpm) + " ft/min");
+    if (state.power_on) facts.push("POWER ON");
+    text("w-left-note", facts.join(" \u00b7 "));
+  }
+
+  function turns(state) {
+    const spun = known(state.turns);
+    text("w-turns", spun ? (state.turns_lower_bound ? "\u2265" : "") + panels.fixed(state.turns, 1) : "-");
+    const plan = known(state.planned_turns);
+    text("w-planned", plan ? "of " + String(+state.planned_turns.toFixed(2)) + " planned" : spun ? "no card" : "");
+    const span = Math.max(plan ? state.planned_turns + 1 : 4, spun ? Math.ceil(state.turns + 0.5) : 0);
+    el("w-turn-fill").style.width = (spun ? Math.min(100, (100 * state.turns) / span) : 0) + "%";
+    marks(span, plan ? state.planned_turns : null);
+    const facts = [];
+    if (state.recovery_started) facts.push("recovering for " + panels.fixed(state.recovery_turns, 1) + " turns");
+    if (known(state.seconds_per_turn)) facts.push(panels.fixed(state.seconds_per_turn, 1) + " s/turn");
+    if (known(state.loss_per_turn_ft)) facts.push(panels.whole(state.loss_per_turn_ft) + " ft/turn");
+    if (state.turns_sd > 0.15) facts.unshift("\u00b1 " + panels.fixed(state.turns_sd, 1));
+    text("w-turn-facts", facts.join(" \u00b7 "));
+  }
+
+  let drawnMarks = "";
+  function marks(span, planned) {
+    const box = el("w-turn-marks");
+    const wanted = span + "/" + planned;
+    if (drawnMarks === wanted && box.childElementCount) return;
+    drawnMarks = wanted;
+    box.replaceChildren();
+    for (let turn = 1; turn < span; turn += 1) box.append(mark(turn / span, ""));
+    if (planned !== null) box.append(mark(planned / span, "plan"));
+  }
+  function mark(fraction, name) {
+    const node = document.createElement("i");
+    node.style.left = "calc(" + 100 * fraction + "% - 1px)";
+    node.className = name;
+    return node;
+  }
+
+  function left(row, state) {
+    const of = function (triple) { return triple ? triple[row] : null; };
+    cell("w-left-" + row + "-ft", panels.whole(of(state.altitude_left_ft)), of(state.altitude_left_ft));
+    cell("w-left-" + row + "-s", panels.fixed(of(state.seconds_left), 0), of(state.seconds_left));
+    cell("w-left-" + row + "-turns", panels.fixed(of(state.turns_left), 1), of(state.turns_left));
+  }
+  function cell(id, words, value) {
+    text(id, words);
+    el(id).classList.toggle("gone", known(value) && value <= 0);
+  }
+
+  /** Grey figures carry their age; estimated ones say so. */
+  function tags(trust) {
+    const old = !trust.live && !trust.none;
+    for (const tag of document.querySelectorAll(".watch .age-tag")) {
+      tag.hidden = !old;
+      if (old) text(tag, "OLD: " + panels.age(trust.ageS));
+    }
+    for (const tag of document.querySelectorAll(".glance .estimate-tag")) {
+      tag.hidden = !(trust.estimated && trust.live);
+      text(tag, "ESTIMATED");
+    }
+  }
+
+  /** The bar under the header, on every page while a sortie is watched. */
+  panels.alerts = function (trust) {
+    const link = spinfloor.link;
+    const warnings = [];
+    const cautions = [];
+    if (link.sortie && trust.silent && (link.lostMs || link.stateAtMs)) warnings.push("SERVER CONNECTION LOST: no calls will come; reconnecting by itself.");
+    if (link.sortie && !spinfloor.sound.armed()) cautions.push("SOUND NOT ARMED: calls are silent here. Press S or click.");
+    if (link.state && link.state.link === "lost" && !trust.silent) cautions.push(trust.estimated ? "DATA LOST: the figures are estimated." : "DATA LOST.");
+    if (panels.unheard) cautions.push(panels.unheard);
+    const bar = el("shell-alert");
+    bar.hidden = !(warnings.length || cautions.length);
+    bar.classList.toggle("caution", !warnings.length);
+    text(bar, warnings.concat(cautions).join("  "));
+  };
+  panels.unheard = "";
+})();

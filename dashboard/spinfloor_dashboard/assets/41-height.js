@@ -1,0 +1,196 @@
+/* The height picture: altitude against turns, the floors, and where a recovery begun now would be level. */
+(function () {
+  "use strict";
+  const spinfloor = (window.spinfloor = window.spinfloor || {});
+  const height = (spinfloor.height = { path: [], whole: [], ended: false });
+  const INK = { text: "#f0f5f7", soft: "#a9bac3", line: "#2a363e", path: "#6fb7ff", warning: "#ff4b3e", floor: "#dfe7eb" };
+  let spin = null;
+
+  function known(x) { return x !== null && x !== undefined && isFinite(x); }
+
+  height.forget = function () { height.path = []; height.whole = []; height.predicted = null; spin = null; };
+
+  /** Remember the way down; a new spin begins a new line. */
+  height.see = function (state) {
+    if (state.in_spin && state.spin_ordinal !== spin) { height.forget(); spin = state.spin_ordinal; }
+    if (!known(state.altitude_ft)) return;
+    const turns = known(state.turns) ? state.turns : height.path.length ? height.path[height.path.length - 1][0] : 0;
+    const last = height.path[height.path.length - 1];
+    if (!state.in_spin && !height.path.length) return;
+    if (!last || Math.abs(last[1] - state.altitude_ft) > 8) height.path.push([Math.max(turns, last ? last[0] : 0), state.altitude_ft]);
+    if (height.path.length > 3000) height.path.shift();
+    if (state.recovery_started && state.altitude_left_ft && !height.predicted && known(state.altitude_left_ft.median)) {
+      height.predicted = levels(state);
+    }
+  };
+
+  height.seeEvent = function (event) {
+    const data = event.data;
+    if (event.kind === "spin.started") { height.whole = []; height.path = []; height.predicted = null; }
+    if (event.kind === "spin.turn" && known(data.turns) && known(data.altitude_ft)) height.whole.push([data.turns, data.altitude_ft]);
+  };
+
+  function levels(state) {
+    const floor = state.floors.recovery_ft;
+    return { turns: state.turns, median: floor + state.altitude_left_ft.median, bound: floor + state.altitude_left_ft.bound };
+  }
+
+  function span(state) {
+    const floors = state.floors || {};
+    const low = [floors.ground_ft, floors.abandon_ft, floors.recovery_ft, state.altitude_ft].filter(known);
+    const high = height.path.map(function (p) { return p[1]; }).concat([state.altitude_ft, floors.recovery_ft]).filter(known);
+    if (!low.length || !high.length) return null;
+    let bottom = Math.min.apply(null, low);
+    let top = Math.max.apply(null, high);
+    const room = Math.max(500, top - bottom);
+    top += 0.08 * room;
+    bottom -= 0.04 * room;
+    const last = height.path.length ? height.path[height.path.length - 1][0] : 0;
+    const turns = Math.max(known(state.planned_turns) ? state.planned_turns + 2 : 4, Math.ceil(last + 1.2));
+    return { top: top, bottom: bottom, turns: turns };
+  }
+
+  /** Draw; `em` scales every stroke and letter with the canvas. */
+  height.draw = function () {
+    const canvas = spinfloor.el("w-height");
+    if (!canvas) return;
+    const ratio = window.devicePixelRatio || 1;
+    const width = canvas.clientWidth;
+    const tall = canvas.clientHeight;
+    if (canvas.width !== Math.round(width * ratio)) canvas.width = Math.round(width * ratio);
+    if (canvas.height !== Math.round(tall * ratio)) canvas.height = Math.round(tall * ratio);
+    const pen = canvas.getContext("2d");
+    pen.setTransform(ratio, 0, 0, ratio, 0, 0);
+    pen.clearRect(0, 0, width, tall);
+    const state = spinfloor.link.state;
+    const size = state ? span(state) : null;
+    if (!size || width < 50) return say(canvas, "No height known yet");
+    const em = Math.max(13, Math.min(24, window.innerHeight * 0.021));
+    const left = em * 4.2;
+    const right = em * 8.6;
+    const scale = {
+      x: function (turns) { return left + ((width - left - right) * Math.max(0, turns)) / size.turns; },
+      y: function (ft) { return 4 + ((tall - em * 1.5 - 4) * (size.top - ft)) / (size.top - size.bottom); },
+      left: left, width: width, right: width - right, em: em, tall: tall,
+    };
+    axes(pen, scale, size, state);
+    floors(pen, scale, state);
+    way(pen, scale, state);
+    say(canvas, spoken(state));
+    return undefined;
+  };
+
+  function letter(pen, scale, words, x, y, colour, align, weight) {
+    pen.font = (weight || 400) + " " + scale.em + "px 'Barlow Semi Condensed', sans-serif";
+    pen.fillStyle = colour;
+    pen.textAlign = align || "left";
+    pen.textBaseline = "middle";
+    pen.fillText(words, x, y);
+  }
+
+  function rule(pen, x0, y0, x1, y1, colour, wide, dash) {
+    pen.beginPath();
+    pen.setLineDash(dash || []);
+    pen.strokeStyle = colour;
+    pen.lineWidth = wide;
+    pen.moveTo(x0, y0);
+    pen.lineTo(x1, y1);
+    pen.stroke();
+    pen.setLineDash([]);
+  }
+
+  function axes(pen, scale, size, state) {
+    const steps = [100, 200, 500, 1000, 2000, 5000, 10000];
+    const want = (size.top - size.bottom) / Math.max(3, scale.tall / (scale.em * 2.6));
+    const step = steps.find(function (s) { return s >= want; }) || 20000;
+    for (let ft = Math.ceil(size.bottom / step) * step; ft < size.top; ft += step) {
+      const y = scale.y(ft);
+      if (y > scale.tall - scale.em * 2) continue;
+      rule(pen, scale.left, y, scale.right, y, INK.line, 1);
+      letter(pen, scale, spinfloor.panels.whole(ft), scale.left - 6, y, INK.soft, "right");
+    }
+    const each = size.turns > 12 ? 5 : size.turns > 8 ? 2 : 1;
+    for (let turn = 0; turn <= size.turns; turn += each) letter(pen, scale, String(turn), scale.x(turn), scale.tall - scale.em * 0.6, INK.soft, "center");
+    letter(pen, scale, "turns", scale.right + 8, scale.tall - scale.em * 0.6, INK.soft);
+    if (known(state.planned_turns)) {
+      const x = scale.x(state.planned_turns);
+      rule(pen, x, 0, x, scale.tall - scale.em * 1.4, INK.soft, 2, [3, 5]);
+      letter(pen, scale, "plan", x + 5, scale.em * 0.7, INK.soft);
+    }
+  }
+
+  /** Each floor is a line with its name and height; names move apart where floors are close. */
+  function floors(pen, scale, state) {
+    const named = [["recovery floor", "recovery_ft", 3], ["chute floor", "chute_ft", 2], ["abandon floor", "abandon_ft", 3], ["ground", "ground_ft", 1]];
+    let lowest = -Infinity;
+    for (const entry of named) {
+      const ft = (state.floors || {})[entry[1]];
+      if (!known(ft)) continue;
+      const y = scale.y(ft);
+      if (y < 0 || y > scale.tall) continue;
+      const crossed = known(state.altitude_ft) && state.altitude_ft < ft && state.in_spin;
+      rule(pen, scale.left, y, scale.right, y, crossed ? INK.warning : INK.floor, entry[2], entry[1] === "chute_ft" ? [8, 5] : []);
+      const at = Math.min(scale.tall - scale.em * 1.6, Math.max(y, lowest + scale.em * 1.05));
+      lowest = at;
+      letter(pen, scale, entry[0] + " " + spinfloor.panels.whole(ft), scale.right + 8, at, crossed ? INK.warning : INK.text, "left", 600);
+    }
+  }
+
+  function way(pen, scale, state) {
+    if (height.path.length > 1) {
+      pen.beginPath();
+      pen.lineWidth = 3;
+      pen.strokeStyle = INK.path;
+      height.path.forEach(function (p, i) { pen[i ? "lineTo" : "moveTo"](scale.x(p[0]), scale.y(p[1])); });
+      pen.stroke();
+    }
+    for (const point of height.whole) dot(pen, scale.x(point[0]), scale.y(point[1]), 4, INK.text);
+    if (!known(state.altitude_ft)) return;
+    const last = height.path[height.path.length - 1];
+    const x = scale.x(state.in_spin && known(state.turns) ? state.turns : last ? last[0] : 0);
+    const y = scale.y(state.altitude_ft);
+    if (state.altitude_left_ft && known(state.altitude_left_ft.median)) ends(pen, scale, levels(state), x, y, state);
+    else if (height.predicted) ends(pen, scale, height.predicted, scale.x(height.predicted.turns), null, state);
+    dot(pen, x, y, 7, INK.text);
+    letter(pen, scale, spinfloor.panels.whole(state.altitude_ft) + " ft", x + 12, y - scale.em * 0.2, INK.text, "left", 700);
+  }
+
+  function dot(pen, x, y, radius, colour) {
+    pen.beginPath();
+    pen.fillStyle = colour;
+    pen.arc(x, y, radius, 0, 2 * Math.PI);
+    pen.fill();
+  }
+
+  /** Where a recovery begun now is level: a box from the median down to the cautious bound, hung from the aircraft. */
+  function ends(pen, scale, level, x, from, state) {
+    const median = scale.y(level.median);
+    const bound = scale.y(level.bound);
+    const below = level.bound < state.floors.recovery_ft;
+    const colour = below ? INK.warning : INK.text;
+    if (from !== null) rule(pen, x, from, x, median, colour, 2, [4, 4]);
+    pen.fillStyle = below ? "rgba(255,75,62,.35)" : "rgba(240,245,247,.22)";
+    pen.fillRect(x - 14, median, 28, Math.max(2, bound - median));
+    rule(pen, x - 22, median, x + 22, median, colour, 2);
+    rule(pen, x - 22, bound, x + 22, bound, colour, 4);
+    const words = from === null ? "was foreseen" : below ? "level BELOW FLOOR" : "level here";
+    letter(pen, scale, words, x + 28, Math.min((median + bound) / 2, scale.tall - scale.em * 2), colour, "left", 600);
+  }
+
+  let said = "";
+  let saidAt = 0;
+  function say(canvas, words) {
+    const now = performance.now();
+    if (words === said || now - saidAt < 2000) return;
+    said = words;
+    saidAt = now;
+    canvas.setAttribute("aria-label", words);
+  }
+
+  function spoken(state) {
+    const whole = spinfloor.panels.whole;
+    const left = state.altitude_left_ft;
+    return "Height picture. Now " + whole(state.altitude_ft) + " feet; recovery floor " + whole((state.floors || {}).recovery_ft) +
+      " feet" + (left && known(left.bound) ? "; altitude left, cautious, " + whole(left.bound) + " feet" : "") + ".";
+  }
+})();

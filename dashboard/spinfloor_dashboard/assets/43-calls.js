@@ -1,0 +1,183 @@
+/* The last call, large; the log of calls and marks; which calls did not sound. */
+(function () {
+  "use strict";
+  const spinfloor = (window.spinfloor = window.spinfloor || {});
+  const FRESH_MS = 6000;
+  const ROWS = 150;
+  const WARNINGS = ["recover", "chute", "abandon"];
+  const calls = (spinfloor.calls = { shown: null, outcome: new Map() });
+  let entries = []; // {event, atMs, count}
+
+  calls.forget = function () { entries = []; calls.shown = null; calls.outcome.clear(); renderLog(); };
+
+  function callOf(event) {
+    if (event.kind === "call") return event.data.call;
+    if (event.kind === "mark" && event.data.kind === "call_made") return (event.data.data || event.data).call || "";
+    return "";
+  }
+  calls.callOf = callOf;
+
+  /** When an event happened on the browser's clock: its message's send time, else reckoned from the newest state. */
+  function atBrowser(event, live) {
+    if (live && live.server_ns) return spinfloor.clock.toBrowser(live.server_ns);
+    const state = spinfloor.link.state;
+    if (live) return spinfloor.now();
+    return state && state.time_ns ? spinfloor.link.stateAtMs - (state.time_ns - event.detected_ns) / 1e6 : spinfloor.now() - 60000;
+  }
+
+  calls.see = function (event, live) {
+    if (!worthARow(event)) return;
+    const entry = { event: event, atMs: atBrowser(event, live), count: 1 };
+    const last = entries[entries.length - 1];
+    if (last && event.kind === "call" && last.event.kind === "call" && last.event.data.words === event.data.words && event.time_ns - last.event.time_ns < 10e9) {
+      last.count += 1;
+      last.event = event;
+      last.atMs = entry.atMs;
+    } else entries.push(entry);
+    if (entries.length > 400) entries.shift();
+    const call = callOf(event);
+    if (call) {
+      if (live) speak(event, call, entry.atMs, live);
+      choose();
+      calls.band();
+    }
+    renderLog();
+  };
+
+  calls.history = function (events) {
+    const newest = events.slice(-400);
+    entries = [];
+    for (const event of newest) calls.see(event, null);
+  };
+
+  function worthARow(event) { return ["call", "mark", "link", "floor.crossed", "spin.started", "spin.ended", "recovered", "recovery.started"].includes(event.kind); }
+
+  function speak(event, call, bornMs, live) {
+    const words = event.kind === "call" ? event.data.words : call;
+    spinfloor.sound.say({ call: call, words: words, sequence: event.sequence, bornMs: bornMs, receivedMs: live.received_ns ? spinfloor.clock.toBrowser(live.received_ns) : null });
+  }
+
+  spinfloor.sound.onreport = function (item, latencyMs, reason) {
+    const late = latencyMs !== null && latencyMs > 500;
+    calls.outcome.set(item.sequence, { latencyMs: latencyMs, reason: reason, late: late, call: item.call });
+    spinfloor.link.send({ type: "sounded", sequence: item.sequence, latency_ms: latencyMs === null ? null : Math.round(latencyMs * 10) / 10, reason: reason || undefined });
+    const weighty = spinfloor.sound.RANK[item.call] >= spinfloor.sound.RANK.caution;
+    if (weighty && (latencyMs === null || late) && reason !== "cut off by a higher call") {
+      spinfloor.panels.unheard = "CALL NOT HEARD IN TIME: " + item.words + " (" + (reason || Math.round(latencyMs) + " ms") + ").";
+    } else if (weighty && latencyMs !== null) spinfloor.panels.unheard = "";
+    calls.band();
+    renderLog();
+  };
+
+  /** The highest call of the last six seconds, else simply the last one. */
+  function choose() {
+    const now = spinfloor.now();
+    let best = null;
+    for (let i = entries.length - 1; i >= 0; i -= 1) {
+      const call = callOf(entries[i].event);
+      if (!call) continue;
+      if (!best) best = entries[i];
+      else if (now - entries[i].atMs < FRESH_MS && spinfloor.sound.RANK[call] > spinfloor.sound.RANK[callOf(best.event)]) best = entries[i];
+      if (now - entries[i].atMs > FRESH_MS) break;
+    }
+    calls.shown = best;
+  }
+
+  calls.band = function () {
+    const band = spinfloor.el("w-call");
+    if (!band) return;
+    choose();
+    const text = spinfloor.text;
+    if (!calls.shown) {
+      band.dataset.call = "none";
+      text("w-call-words", spinfloor.link.sortie ? "NO CALL YET" : "NO SORTIE CHOSEN");
+      for (const id of ["w-call-reason", "w-call-numbers", "w-call-age", "w-call-heard"]) text(id, "");
+      return;
+    }
+    const event = calls.shown.event;
+    const data = event.data;
+    const ageS = (spinfloor.now() - calls.shown.atMs) / 1000;
+    const words = event.kind === "call" ? data.words : callOf(event) + ", called by " + (data.by || "a person");
+    band.dataset.call = callOf(event);
+    band.dataset.fresh = ageS * 1000 < FRESH_MS ? "yes" : "no";
+    text("w-call-words", words);
+    spinfloor.el("w-call-words").classList.toggle("long", words.length > 16);
+    text("w-call-reason", data.reason || "");
+    text("w-call-numbers", numbers(data));
+    text("w-call-age", spinfloor.panels.age(ageS) + " ago");
+    const heard = outcomeOf(event);
+    text("w-call-heard", heard.words);
+    spinfloor.el("w-call-heard").classList.toggle("missed", heard.missed);
+  };
+
+  function numbers(data) {
+    const out = [];
+    if (typeof data.altitude_ft === "number") out.push("at " + spinfloor.panels.whole(data.altitude_ft) + " ft");
+    const left = data.altitude_left_ft;
+    const bound = left && typeof left === "object" ? left.bound : left;
+    if (typeof bound === "number") out.push("altitude left " + spinfloor.panels.whole(bound) + " ft");
+    if (data.estimated) out.push("ESTIMATED");
+    return out.join(" \u00b7 ");
+  }
+
+  function outcomeOf(event) {
+    const outcome = calls.outcome.get(event.sequence);
+    if (!outcome) return { words: "", missed: false };
+    const important = ["caution"].concat(WARNINGS).includes(outcome.call);
+    if (outcome.latencyMs === null) return { words: "NOT HEARD: " + outcome.reason, missed: important };
+    if (outcome.late) return { words: "heard late, " + Math.round(outcome.latencyMs) + " ms", missed: important };
+    return { words: outcome.reason || "heard in " + Math.round(outcome.latencyMs) + " ms", missed: false };
+  }
+
+  function describe(event) {
+    const data = event.data;
+    const whole = spinfloor.panels.whole;
+    switch (event.kind) {
+      case "call": return [data.words, data.reason || ""];
+      case "mark": return [callOf(event) ? callOf(event) + " called" : String(data.kind || "mark").replace(/_/g, " "), [data.by, (data.data || data).text].filter(Boolean).join(": ")];
+      case "link": return ["", "data " + (data.state || data.link || data.status || "changed")];
+      case "floor.crossed": return ["", (data.floor || "a") + " floor crossed"];
+      case "spin.started": return ["", "spin " + [data.orientation, data.direction].filter(Boolean).join(" ") + " from " + whole(data.altitude_ft) + " ft"];
+      case "spin.ended": return ["", "spin ended after " + spinfloor.panels.fixed(data.turns, 1) + " turns"];
+      case "recovery.started": return ["", "recovery controls at " + spinfloor.panels.fixed(data.turns, 1) + " turns"];
+      default: return ["", "level, margin " + whole(data.margin_ft) + " ft"];
+    }
+  }
+
+  let pending = false;
+  function renderLog() {
+    if (pending) return;
+    pending = true;
+    window.setTimeout(function () { pending = false; writeLog(); }, 60);
+  }
+  calls.render = renderLog;
+
+  function writeLog() {
+    const list = spinfloor.el("w-log");
+    if (!list) return;
+    list.replaceChildren.apply(list, entries.slice(-ROWS).reverse().map(row));
+    if (!entries.length) list.append(make("li", "soft", "Nothing called or marked yet."));
+  }
+
+  function row(entry) {
+    const event = entry.event;
+    const item = make("li", callOf(event), "");
+    const time = make("time", "", spinfloor.utc(event.time_ns / 1e6));
+    time.title = new Date(event.time_ns / 1e6).toLocaleString() + " local";
+    const words = make("span", "", "");
+    const said = describe(event);
+    if (said[0]) words.append(make("b", "", said[0] + (entry.count > 1 ? " \u00d7" + entry.count : "")), " ");
+    words.append(make("span", said[0] ? "soft" : "", said[1]));
+    const heard = outcomeOf(event);
+    item.append(time, words, make("span", heard.missed ? "missed" : "soft", heard.words));
+    return item;
+  }
+
+  function make(name, className, words) {
+    const node = document.createElement(name);
+    if (className) node.className = className;
+    node.textContent = words;
+    return node;
+  }
+  spinfloor.make = make;
+})();

@@ -1,0 +1,157 @@
+/* Marks and calls made by a person, by mouse or by the single key drawn on the button; sound and control too. */
+(function () {
+  "use strict";
+  const spinfloor = (window.spinfloor = window.spinfloor || {});
+  const TWICE_MS = 400; // two presses closer than this are one
+  const keys = (spinfloor.keys = {});
+  let lastPress = { id: "", atMs: 0 };
+
+  function by() { return localStorage.getItem("spinfloor-by") || "engineer"; }
+  keys.by = by;
+
+  /** Read-only when somebody else holds control. */
+  keys.readOnly = function () {
+    const control = spinfloor.link.state && spinfloor.link.state.control;
+    return Boolean(control && control.holder && control.holder !== by());
+  };
+
+  function answer(words, bad) {
+    const node = spinfloor.el("w-mark-answer");
+    if (!node) return;
+    node.textContent = words;
+    node.style.color = bad ? "var(--caution)" : "";
+  }
+
+  async function mark(kind, data, words) {
+    if (!spinfloor.link.sortie) return answer("No sortie is chosen.", true);
+    answer(words + " ...");
+    try {
+      await spinfloor.link.json(spinfloor.link.path("/marks"), {
+        method: "POST",
+        headers: { "content-type": "application/json" },
+        body: JSON.stringify({ kind: kind, by: by(), data: data }),
+      });
+      answer(words + ": recorded " + spinfloor.utc(Date.now()) + " UTC");
+    } catch (error) {
+      answer(words + " NOT RECORDED: " + error.message, true);
+    }
+    return undefined;
+  }
+
+  const ACTIONS = {
+    "w-mark-controls_applied": function () { mark("controls_applied", {}, "Controls applied"); },
+    "w-mark-acknowledge": function () { mark("acknowledge", acknowledged(), "Acknowledge"); },
+    "w-mark-note": function () { openNote(); },
+    "w-say-recover": function () { mark("call_made", { call: "recover" }, "Recover called"); },
+    "w-say-chute": function () { mark("call_made", { call: "chute" }, "Chute called"); },
+    "w-say-abandon": function () { mark("call_made", { call: "abandon" }, "Abandon called"); },
+    "w-sound": function () { soundPressed(); },
+    "w-test": function () { spinfloor.sound.test().catch(soundFailed); },
+    "w-take": function () { spinfloor.link.send({ type: "control", action: holdsControl() ? "release" : "take", name: by() }); },
+  };
+  const ALWAYS = ["w-sound", "w-test", "w-take"];
+
+  function acknowledged() {
+    const shown = spinfloor.calls.shown;
+    return shown ? { sequence: shown.event.sequence, call: spinfloor.calls.callOf(shown.event) } : {};
+  }
+
+  function holdsControl() {
+    const control = spinfloor.link.state && spinfloor.link.state.control;
+    return Boolean(control && control.holder === by());
+  }
+
+  function soundPressed() {
+    if (spinfloor.sound.armed()) answer("Sound is armed on this screen; Y plays the test.");
+    else spinfloor.sound.arm().catch(soundFailed);
+  }
+  function soundFailed(error) { answer("Sound could not be armed: " + error.message, true); }
+
+  function press(id) {
+    const now = performance.now();
+    if (lastPress.id === id && now - lastPress.atMs < TWICE_MS) return;
+    lastPress = { id: id, atMs: now };
+    if (keys.readOnly() && !ALWAYS.includes(id)) return answer("Read-only: " + spinfloor.link.state.control.holder + " holds control. T takes it.", true);
+    ACTIONS[id]();
+    return undefined;
+  }
+
+  document.addEventListener("click", function (event) {
+    const button = event.target.closest && event.target.closest("button[id]");
+    if (button && ACTIONS[button.id]) press(button.id);
+  });
+
+  document.addEventListener("keydown", function (event) {
+    if (event.repeat || event.ctrlKey || event.altKey || event.metaKey) return;
+    if (event.target.closest && event.target.closest("input, textarea, select, [contenteditable]")) return;
+    const button = document.querySelector('.watch button[data-key="' + CSS.escape(event.key.toLowerCase()) + '"]');
+    if (!button || !ACTIONS[button.id]) return;
+    event.preventDefault();
+    press(button.id);
+    button.animate && button.animate([{ background: "#3c5563" }, {}], 250);
+  });
+
+  function openNote() {
+    const form = spinfloor.el("w-note");
+    form.hidden = false;
+    form.querySelector("input").focus();
+  }
+
+  function closeNote() {
+    const form = spinfloor.el("w-note");
+    form.hidden = true;
+    form.querySelector("input").value = "";
+  }
+
+  /** Form, name and volume are native inputs, put in once per visit to the page. */
+  keys.fill = function () {
+    const form = spinfloor.el("w-note");
+    if (form && !form.firstChild) noteForm(form);
+    const name = spinfloor.el("w-by-slot");
+    if (name && !name.firstChild) {
+      const input = labelled(name, "You are", { maxLength: 40, value: by() });
+      input.addEventListener("change", function () { localStorage.setItem("spinfloor-by", input.value.trim() || "engineer"); });
+    }
+    const volume = spinfloor.el("w-volume-slot");
+    if (volume && !volume.firstChild) {
+      const input = labelled(volume, "Volume", { type: "range", min: 40, max: 100, step: 5 });
+      input.value = 100 * spinfloor.sound.volume;
+      input.title = "Cannot be set below 40 %";
+      input.addEventListener("input", function () { spinfloor.sound.setVolume(input.value / 100); });
+      const level = spinfloor.make("meter", "", "");
+      level.id = "w-level";
+      level.setAttribute("aria-label", "Sound going out");
+      volume.firstChild.append(level);
+    }
+  };
+
+  function labelled(slot, words, attributes) {
+    const label = spinfloor.make("label", "", words);
+    const input = Object.assign(document.createElement("input"), attributes);
+    label.append(input);
+    slot.append(label);
+    return input;
+  }
+
+  function noteForm(form) {
+    const input = labelled(form, "Note ", { maxLength: 400, placeholder: "Enter saves, Esc leaves", autocomplete: "off" });
+    form.addEventListener("submit", function (event) {
+      event.preventDefault();
+      const words = input.value.trim();
+      closeNote();
+      if (words) mark("note", { text: words }, "Note");
+    });
+    input.addEventListener("keydown", function (event) { if (event.key === "Escape") closeNote(); });
+  }
+
+  keys.update = function () {
+    const control = spinfloor.link.state && spinfloor.link.state.control;
+    const watchers = control && control.watchers !== undefined ? ", " + control.watchers + " watching" : "";
+    const holder = control ? (control.holder ? (holdsControl() ? control.holder + " (you)" : control.holder + ", READ-ONLY here") : "nobody") + watchers : "not told";
+    spinfloor.text("w-control", holder);
+    const take = spinfloor.el("w-take");
+    take.hidden = !control;
+    spinfloor.text(take.firstElementChild, holdsControl() ? "Give up control" : "Take control");
+    for (const id in ACTIONS) if (!ALWAYS.includes(id)) spinfloor.el(id).classList.toggle("locked", keys.readOnly());
+  };
+})();

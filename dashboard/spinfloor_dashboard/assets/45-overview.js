@@ -1,0 +1,89 @@
+/* All sorties in one row: kind, turns, altitude left and highest call of each; choosing one watches it. */
+(function () {
+  "use strict";
+  const spinfloor = (window.spinfloor = window.spinfloor || {});
+  const overview = (spinfloor.overview = { sorties: [], failed: "", fetchedMs: 0 });
+  const MOST = 12;
+  let polling = false;
+
+  overview.poll = async function () {
+    if (polling) return;
+    polling = true;
+    try {
+      const body = await spinfloor.link.json(spinfloor.base() + "/v1/sorties");
+      overview.sorties = body.sorties.slice(0, MOST);
+      overview.fetchedMs = spinfloor.now();
+      overview.failed = "";
+      choose();
+    } catch (error) {
+      overview.failed = error.message;
+    } finally {
+      polling = false;
+    }
+    draw();
+  };
+
+  function asked() { return new URLSearchParams(window.location.search).get("sortie") || ""; }
+
+  /** The address wins; else the sortie of before; else the newest one that gets data; else the newest. */
+  function choose() {
+    const wanted = asked();
+    if (wanted) return spinfloor.link.watch(wanted);
+    if (spinfloor.link.sortie) return undefined;
+    const kept = sessionStorage.getItem("spinfloor-sortie");
+    const alive = overview.sorties.find(function (s) { return s.state && s.state.link === "ok"; });
+    const pick = overview.sorties.find(function (s) { return s.id === kept; }) || alive || overview.sorties[0];
+    return pick ? spinfloor.link.watch(pick.id) : undefined;
+  }
+  overview.follow = function () { if (asked() && asked() !== spinfloor.link.sortie) spinfloor.link.watch(asked()); };
+
+  function pick(id) {
+    window.history.pushState({}, "", "/?sortie=" + encodeURIComponent(id));
+    spinfloor.link.watch(id);
+    draw();
+  }
+
+  function draw() {
+    const nav = spinfloor.el("w-sorties");
+    if (!nav) return;
+    const old = overview.failed !== "";
+    if (!overview.sorties.length) {
+      nav.replaceChildren(spinfloor.make("span", "chip", old ? "Sorties unknown: " + overview.failed : "No sortie yet: create one on Plan, start a replay on Rehearse, or send frames."));
+      return;
+    }
+    const focused = document.activeElement && document.activeElement.dataset ? document.activeElement.dataset.sortie : "";
+    nav.replaceChildren.apply(nav, overview.sorties.map(function (sortie) { return chip(sortie, old); }));
+    const again = focused && nav.querySelector('[data-sortie="' + CSS.escape(focused) + '"]');
+    if (again) again.focus();
+  }
+
+  function chip(sortie, old) {
+    const button = spinfloor.make("button", "chip" + (old ? " old" : ""), "");
+    button.type = "button";
+    button.dataset.sortie = sortie.id;
+    if (sortie.id === spinfloor.link.sortie) button.setAttribute("aria-current", "true");
+    button.append(spinfloor.make("b", "", sortie.title || sortie.id));
+    if (sortie.origin && sortie.origin !== "live") button.append(spinfloor.make("span", "soft", sortie.origin));
+    for (const part of describe(sortie.state, old)) button.append(spinfloor.make("span", part[1], part[0]));
+    button.addEventListener("click", function () { pick(sortie.id); });
+    return button;
+  }
+
+  function describe(state, old) {
+    const panels = spinfloor.panels;
+    if (!state || state.link === "none yet") return [["no data yet", "soft"]];
+    if (old) return [["old: " + panels.age((spinfloor.now() - overview.fetchedMs) / 1000), ""]];
+    if (state.link === "lost" && !state.in_spin) return [["data lost", "soft"]];
+    const out = [[panels.phases[state.phase] || state.phase, ""]];
+    if (state.in_spin) out.push([panels.fixed(state.turns, 1) + " turns", ""]);
+    const bound = state.altitude_left_ft && state.altitude_left_ft.bound;
+    if (typeof bound === "number") out.push([panels.whole(bound) + " ft left", bound <= 0 ? "call-warning" : ""]);
+    if (state.estimated) out.push(["estimated", "call-caution"]);
+    const call = state.last_call;
+    if (call && state.time_ns - call.detected_ns < 6e9) {
+      const rank = spinfloor.sound.RANK[call.data.call];
+      out.push([call.data.words, rank >= 3 ? "call-warning" : rank === 2 ? "call-caution" : "soft"]);
+    }
+    return out;
+  }
+})();

@@ -1,0 +1,72 @@
+/* Joins the parts: events and states as they come, figures and strips 25 times a second. */
+(function () {
+  "use strict";
+  const spinfloor = window.spinfloor;
+  const link = spinfloor.link;
+  const marksOfTime = (spinfloor.timings = []); // [receivedMs, writtenMs] of states that told when their frame came in
+
+  link.on("sortie", function () { spinfloor.calls.forget(); spinfloor.height.forget(); spinfloor.strips.forget(); });
+  link.on("run", function () { spinfloor.calls.forget(); spinfloor.height.forget(); });
+  link.on("strip", function (strip) { spinfloor.strips.see(strip); });
+  link.on("state", function (state) {
+    spinfloor.height.see(state);
+    if (!onWatch()) return;
+    spinfloor.panels.update();
+    if (state.received_ns) {
+      marksOfTime.push([spinfloor.clock.toBrowser(state.received_ns), spinfloor.now()]);
+      if (marksOfTime.length > 5000) marksOfTime.shift();
+    }
+  });
+  link.on("event", function (taken) {
+    spinfloor.calls.see(taken.event, taken.live);
+    spinfloor.height.seeEvent(taken.event);
+  });
+  link.on("history", function (events) {
+    spinfloor.calls.history(events);
+    for (const event of events) spinfloor.height.seeEvent(event);
+  });
+  link.on("trouble", function (words) { spinfloor.text("w-mark-answer", words); });
+  spinfloor.sound.onchange = function () { link.tellSound(); };
+
+  function onWatch() {
+    const page = spinfloor.el("page");
+    return Boolean(page && page.classList.contains("watch"));
+  }
+
+  let beats = 0;
+  window.setInterval(function () {
+    if (!spinfloor.el("shell")) return;
+    beats += 1;
+    if (onWatch()) watchBeat();
+    else if (beats % 10 === 0) elsewhere();
+  }, 40);
+
+  function watchBeat() {
+    spinfloor.strips.draw();
+    if (beats % 2 === 0) spinfloor.height.draw();
+    if (beats % 3 !== 0) return;
+    spinfloor.text("shell-watch", "");
+    spinfloor.keys.fill();
+    spinfloor.overview.follow();
+    spinfloor.panels.update();
+    spinfloor.keys.update();
+    spinfloor.calls.band();
+    const log = spinfloor.el("w-log");
+    if (log && !log.childElementCount) spinfloor.calls.render();
+  }
+
+  /** Away from Watch the header keeps saying what the watched sortie does; link and sound go on. */
+  function elsewhere() {
+    const box = spinfloor.el("shell-watch");
+    if (!link.sortie && sessionStorage.getItem("spinfloor-sortie")) link.watch(sessionStorage.getItem("spinfloor-sortie"));
+    spinfloor.panels.alerts(spinfloor.panels.trust());
+    if (!link.sortie) return;
+    const trust = spinfloor.panels.trust();
+    const state = link.state;
+    const words = trust.silent ? "server lost" : trust.none ? "no data yet" : !trust.live ? "data " + spinfloor.panels.age(trust.ageS) + " old" : spinfloor.panels.phases[state.phase] + (state.in_spin ? ", " + spinfloor.panels.fixed(state.turns, 1) + " turns" : "");
+    spinfloor.text(box, "Watching " + ((link.info && link.info.title) || link.sortie) + ": " + words);
+  }
+
+  window.setInterval(function () { if (onWatch()) spinfloor.overview.poll(); }, 1000);
+  spinfloor.clips.load().catch(function () { /* said on the sound button */ });
+})();
