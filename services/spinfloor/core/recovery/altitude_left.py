@@ -20,7 +20,7 @@ FOURTH: Final = 3
 
 
 @numba.njit(cache=True)
-def add_independent(moments, mean, variance, third, fourth):  # type: ignore[no-untyped-def]  # compiled
+def add_independent(moments, mean, variance, third, fourth):
     """Add an independent quantity's cumulants."""
     moments[0] += mean
     moments[1] += variance
@@ -29,7 +29,7 @@ def add_independent(moments, mean, variance, third, fourth):  # type: ignore[no-
 
 
 @numba.njit(cache=True)
-def add_product(moments, n_mean, n_var, n_third, n_fourth, l_mean, l_var):  # type: ignore[no-untyped-def]  # compiled
+def add_product(moments, n_mean, n_var, n_third, n_fourth, l_mean, l_var):
     """Add N x L, N with four cumulants, L normal and independent of N."""
     product_var = n_mean * n_mean * l_var + l_mean * l_mean * n_var + n_var * l_var
     third = l_mean**3 * n_third + 3.0 * l_mean * n_third * l_var + 6.0 * n_mean * l_mean * n_var * l_var
@@ -58,13 +58,13 @@ def add_product(moments, n_mean, n_var, n_third, n_fourth, l_mean, l_var):  # ty
 
 
 @numba.njit(cache=True)
-def loss_quantile_m(moments, z):  # type: ignore[no-untyped-def]  # compiled
+def loss_quantile_m(moments, z):
     """Height loss not exceeded with the probability whose normal quantile is z."""
     return cumulant_quantile(z, moments[0], moments[1], moments[2], moments[3])
 
 
 @numba.njit(cache=True)
-def combine(mean_a, var_a, mean_b, var_b):  # type: ignore[no-untyped-def]  # compiled
+def combine(mean_a, var_a, mean_b, var_b):
     """Two independent opinions of one quantity, weighted by their precision: (mean, variance)."""
     if not (math.isfinite(mean_b) and math.isfinite(var_b) and var_b > 0.0):
         return mean_a, var_a

@@ -1,7 +1,7 @@
 """Which call is issued now, if any: priorities, cut-off, repetition. Compiled; at most one call per step.
 
-The channel is busy for the speaking time after each call. A higher call cuts a lower one off; a lower or equal one waits
-until the channel is free, and a turn word that would come late is passed over rather than spoken wrong.
+The channel is busy for the speaking time after each call. A higher call cuts a lower one off; a lower or equal one
+waits until the channel is free, and a turn word that would come late is passed over rather than spoken wrong.
 """
 
 from typing import Final
@@ -48,13 +48,13 @@ P_CARD: Final = 15
 
 
 @numba.njit(cache=True)
-def channel_free(decision, call, now_ns):  # type: ignore[no-untyped-def]  # compiled
+def channel_free(decision, call, now_ns):
     """A call may be issued when nothing is being spoken, or when it outranks what is."""
     return now_ns >= decision.busy_until_ns or call > decision.busy_call
 
 
 @numba.njit(cache=True)
-def lowest_bit(bits):  # type: ignore[no-untyped-def]  # compiled
+def lowest_bit(bits):
     """Position of the lowest set bit; bits must not be zero."""
     position = 0
     while bits & (1 << position) == 0:
@@ -63,7 +63,7 @@ def lowest_bit(bits):  # type: ignore[no-untyped-def]  # compiled
 
 
 @numba.njit(cache=True)
-def _floor_for(call, reason, settings):  # type: ignore[no-untyped-def]  # compiled
+def _floor_for(call, reason, settings):
     if call == ABANDON:
         return settings.abandon_floor_m if reason == ABANDON_FLOOR else settings.ground_m
     if call == CHUTE and reason == CHUTE_FLOOR:
@@ -72,7 +72,7 @@ def _floor_for(call, reason, settings):  # type: ignore[no-untyped-def]  # compi
 
 
 @numba.njit(cache=True)
-def issue(motion, decision, settings, call, reason, turn, ints, floats, cursor):  # type: ignore[no-untyped-def]
+def issue(motion, decision, settings, call, reason, turn, ints, floats, cursor):
     """Emit the call with the numbers behind it and take the channel."""
     now = motion.time_ns
     decision.last_call = call
@@ -104,14 +104,14 @@ def issue(motion, decision, settings, call, reason, turn, ints, floats, cursor):
 
 
 @numba.njit(cache=True)
-def _repeat_due(decision, settings, call, now_ns):  # type: ignore[no-untyped-def]  # compiled
+def _repeat_due(decision, settings, call, now_ns):
     if decision.repeats[call] == 0:
         return True
     return now_ns - decision.issued_ns[call] >= int(settings.repeat_call_s * NS_PER_S)
 
 
 @numba.njit(cache=True)
-def _issue_repeating(motion, decision, settings, ints, floats, cursor):  # type: ignore[no-untyped-def]  # compiled
+def _issue_repeating(motion, decision, settings, ints, floats, cursor):
     """abandon, then chute, then recover; True when one was issued."""
     for call in range(ABANDON, RECOVER - 1, -1):
         if call == RECOVER and motion.recovery_started == 1:
@@ -127,7 +127,7 @@ def _issue_repeating(motion, decision, settings, ints, floats, cursor):  # type:
 
 
 @numba.njit(cache=True)
-def _issue_waiting(motion, decision, settings, low, high, call, ints, floats, cursor):  # type: ignore[no-untyped-def]
+def _issue_waiting(motion, decision, settings, low, high, call, ints, floats, cursor):
     for reason in range(low, high):
         if decision.pending & (1 << reason):
             if channel_free(decision, call, motion.time_ns):
@@ -139,7 +139,7 @@ def _issue_waiting(motion, decision, settings, low, high, call, ints, floats, cu
 
 
 @numba.njit(cache=True)
-def _issue_turn(motion, decision, settings, ints, floats, cursor):  # type: ignore[no-untyped-def]  # compiled
+def _issue_turn(motion, decision, settings, ints, floats, cursor):
     turns = turns_to_call(motion, settings)
     whole = int(turns) if turns > 0.0 else 0
     if whole <= decision.turn_called:
@@ -155,7 +155,7 @@ def _issue_turn(motion, decision, settings, ints, floats, cursor):  # type: igno
 
 
 @numba.njit(cache=True)
-def issue_one(motion, decision, settings, ints, floats, cursor):  # type: ignore[no-untyped-def]  # compiled
+def issue_one(motion, decision, settings, ints, floats, cursor):
     """Issue the highest call that is due and may be spoken now; at most one."""
     in_spin = motion.in_spin == 1
     if in_spin and _issue_repeating(motion, decision, settings, ints, floats, cursor):

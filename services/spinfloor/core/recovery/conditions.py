@@ -1,7 +1,7 @@
 """When each call is due: the conditions of the table, with leads. Compiled; they only set bits in the decision record.
 
-A condition that held once in a spin stays held until the spin ends, so a value sitting on a threshold cannot make a call
-chatter; an acknowledgement silences the reason acknowledged and no other.
+A condition that held once in a spin stays held until the spin ends, so a value sitting on a threshold cannot make a
+call chatter; an acknowledgement silences the reason acknowledged and no other.
 """
 
 from typing import Final
@@ -44,13 +44,13 @@ TWO_PI: Final = 2.0 * np.pi
 
 
 @numba.njit(cache=True)
-def hold(decision, call, reason):  # type: ignore[no-untyped-def]  # compiled
+def hold(decision, call, reason):
     """Hold a reason of a repeating call."""
     decision.active[call] |= 1 << (reason - FIRST_REASON[call])
 
 
 @numba.njit(cache=True)
-def wait_for_channel(decision, reason, now_ns):  # type: ignore[no-untyped-def]  # compiled
+def wait_for_channel(decision, reason, now_ns):
     """Queue a caution or status word."""
     if decision.pending & (1 << reason) == 0:
         decision.pending |= 1 << reason
@@ -58,13 +58,13 @@ def wait_for_channel(decision, reason, now_ns):  # type: ignore[no-untyped-def] 
 
 
 @numba.njit(cache=True)
-def lead_s(settings):  # type: ignore[no-untyped-def]  # compiled
+def lead_s(settings):
     """Telemetry age + speaking time + crew reaction."""
     return settings.telemetry_age_s + settings.speaking_s + settings.reaction_s
 
 
 @numba.njit(cache=True)
-def height_above_in(motion, decision, floor_m, ahead_s):  # type: ignore[no-untyped-def]  # compiled
+def height_above_in(motion, decision, floor_m, ahead_s):
     """Height above a floor `ahead_s` from now at the present sink, less the cautious allowance for both (m)."""
     sink = max(motion.sink_mps, 0.0)
     variance = 0.0
@@ -76,7 +76,7 @@ def height_above_in(motion, decision, floor_m, ahead_s):  # type: ignore[no-unty
 
 
 @numba.njit(cache=True)
-def turns_per_second(motion):  # type: ignore[no-untyped-def]  # compiled
+def turns_per_second(motion):
     """Rate of turns for looking ahead: the last whole turn's, or the present rotation where that is faster."""
     rate = 0.0
     if motion.turn_period_s > 0.0:
@@ -87,13 +87,13 @@ def turns_per_second(motion):  # type: ignore[no-untyped-def]  # compiled
 
 
 @numba.njit(cache=True)
-def turns_to_call(motion, settings):  # type: ignore[no-untyped-def]  # compiled
+def turns_to_call(motion, settings):
     """The count the plan calls."""
     return motion.turns_about_vertical if settings.turns_called_vertical == 1.0 else motion.turns
 
 
 @numba.njit(cache=True)
-def check_abandon(motion, decision, settings):  # type: ignore[no-untyped-def]  # compiled
+def check_abandon(motion, decision, settings):
     """Still spinning and the abandon floor near, or the ground out of reach even at the optimistic bound."""
     lead = lead_s(settings)
     if height_above_in(motion, decision, settings.abandon_floor_m, lead) <= 0.0:
@@ -106,7 +106,7 @@ def check_abandon(motion, decision, settings):  # type: ignore[no-untyped-def]  
 
 
 @numba.njit(cache=True)
-def check_chute(motion, decision, settings):  # type: ignore[no-untyped-def]  # compiled
+def check_chute(motion, decision, settings):
     """An anti-spin chute is fitted, and its floor is near or the controls have not slowed the rotation."""
     if settings.chute_fitted != 1.0:
         return
@@ -122,7 +122,7 @@ def check_chute(motion, decision, settings):  # type: ignore[no-untyped-def]  # 
 
 
 @numba.njit(cache=True)
-def check_recover(motion, decision, settings):  # type: ignore[no-untyped-def]  # compiled
+def check_recover(motion, decision, settings):
     """The planned turns, or the cautious altitude left, run out within the lead; never once the controls are in."""
     if motion.recovery_started == 1:
         return
@@ -137,7 +137,7 @@ def check_recover(motion, decision, settings):  # type: ignore[no-untyped-def]  
 
 
 @numba.njit(cache=True)
-def _check_power(motion, decision, power_planned, now):  # type: ignore[no-untyped-def]  # compiled
+def _check_power(motion, decision, power_planned, now):
     if motion.power_on != 1 or power_planned:
         decision.power_since_ns = 0
         if motion.power_on == 0:
@@ -151,7 +151,7 @@ def _check_power(motion, decision, power_planned, now):  # type: ignore[no-untyp
 
 
 @numba.njit(cache=True)
-def _check_degraded(motion, decision, now):  # type: ignore[no-untyped-def]  # compiled
+def _check_degraded(motion, decision, now):
     if motion.degraded == 1:
         decision.degraded_clear_ns = 0
         if decision.was_degraded == 0:
@@ -165,7 +165,7 @@ def _check_degraded(motion, decision, now):  # type: ignore[no-untyped-def]  # c
 
 
 @numba.njit(cache=True)
-def check_cautions(motion, decision, power_planned):  # type: ignore[no-untyped-def]  # compiled
+def check_cautions(motion, decision, power_planned):
     """Cautions that belong to a spin going on."""
     now = motion.time_ns
     if motion.flattening == 1 and decision.was_flattening == 0:
@@ -179,7 +179,7 @@ def check_cautions(motion, decision, power_planned):  # type: ignore[no-untyped-
 
 
 @numba.njit(cache=True)
-def check_changes(motion, decision):  # type: ignore[no-untyped-def]  # compiled
+def check_changes(motion, decision):
     """One-frame news of any phase: a spin turned into another, data back, recovered."""
     now = motion.time_ns
     if motion.turned_inverted_now == 1:
@@ -197,7 +197,7 @@ def check_changes(motion, decision):  # type: ignore[no-untyped-def]  # compiled
 
 
 @numba.njit(cache=True)
-def drop_stale(decision, now_ns):  # type: ignore[no-untyped-def]  # compiled
+def drop_stale(decision, now_ns):
     """Forget words that waited too long; lost data waits as long as it is lost."""
     if decision.pending == 0:
         return

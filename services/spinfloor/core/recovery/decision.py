@@ -37,7 +37,7 @@ P_ESTIMATED: Final = 4
 
 
 @numba.njit(cache=True)
-def _begin_spin(motion, decision, cards):  # type: ignore[no-untyped-def]  # compiled
+def _begin_spin(motion, decision, cards):
     """Take up a spin that has just become known: its card, and every call's memory cleared."""
     changed = motion.reversed_now == 1 or motion.restarted_now == 1 or motion.turned_inverted_now == 1
     planned = decision.levelled == 1 or not changed
@@ -64,12 +64,12 @@ def _begin_spin(motion, decision, cards):  # type: ignore[no-untyped-def]  # com
 
 
 @numba.njit(cache=True)
-def _next_card(index, cards):  # type: ignore[no-untyped-def]  # compiled
+def _next_card(index, cards):
     return index + 1 if 0 <= index < len(cards) - 1 else -1
 
 
 @numba.njit(cache=True)
-def _cross_floor(motion, decision, which, floor_m, ints, floats, cursor):  # type: ignore[no-untyped-def]  # compiled
+def _cross_floor(motion, decision, which, floor_m, ints, floats, cursor):
     altitude = motion.altitude_m
     if np.isnan(floor_m) or np.isnan(altitude):
         return
@@ -88,7 +88,7 @@ def _cross_floor(motion, decision, which, floor_m, ints, floats, cursor):  # typ
 
 
 @numba.njit(cache=True)
-def _cross_floors(motion, decision, settings, ints, floats, cursor):  # type: ignore[no-untyped-def]  # compiled
+def _cross_floors(motion, decision, settings, ints, floats, cursor):
     _cross_floor(motion, decision, 0, settings.recovery_floor_m, ints, floats, cursor)
     if settings.chute_fitted == 1.0:
         _cross_floor(motion, decision, 1, settings.chute_floor_m, ints, floats, cursor)
@@ -96,7 +96,7 @@ def _cross_floors(motion, decision, settings, ints, floats, cursor):  # type: ig
 
 
 @numba.njit(cache=True)
-def _in_spin(motion, decision, beliefs, cards, settings):  # type: ignore[no-untyped-def]  # compiled
+def _in_spin(motion, decision, beliefs, cards, settings):
     if motion.recovery_started_now == 1 or (motion.recovery_started == 1 and decision.prediction == 0):
         freeze_prediction(motion, decision, beliefs, cards, settings)
         update_in_spin(motion, decision, settings, False)
@@ -108,7 +108,7 @@ def _in_spin(motion, decision, beliefs, cards, settings):  # type: ignore[no-unt
 
 
 @numba.njit(cache=True)
-def _after_level(motion, decision, beliefs, cards, settings, ints, floats, cursor):  # type: ignore[no-untyped-def]
+def _after_level(motion, decision, beliefs, cards, settings, ints, floats, cursor):
     take_result(motion, decision, beliefs, settings, ints, floats, cursor)
     decision.levelled = 1
     decision.planned_turns = np.nan
@@ -117,7 +117,7 @@ def _after_level(motion, decision, beliefs, cards, settings, ints, floats, curso
 
 
 @numba.njit(cache=True)
-def decide(motion, decision, beliefs, cards, settings, ints, floats, cursor):  # type: ignore[no-untyped-def]
+def decide(motion, decision, beliefs, cards, settings, ints, floats, cursor):
     """One decision step.
 
     motion, decision, beliefs, settings: records (element 0 of arrays of shape (1,) of MOTION_DTYPE, DECISION_DTYPE,

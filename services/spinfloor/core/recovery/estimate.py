@@ -37,7 +37,7 @@ SD_STEP_M: Final = 0.5  # a change of the altitude's uncertainty below this leav
 
 
 @numba.njit(cache=True)
-def choose_kind(motion, decision, cards, in_hand):  # type: ignore[no-untyped-def]  # compiled
+def choose_kind(motion, decision, cards, in_hand):
     """Orientation 0/1, direction 0/1, mode 0-4 of the spin in hand, from the card where the motion does not say."""
     orientation = 0
     direction = 0
@@ -58,7 +58,7 @@ def choose_kind(motion, decision, cards, in_hand):  # type: ignore[no-untyped-de
 
 
 @numba.njit(cache=True)
-def _refill(decision, beliefs, orientation, direction, mode):  # type: ignore[no-untyped-def]  # compiled
+def _refill(decision, beliefs, orientation, direction, mode):
     decision.cached_kind[0] = orientation
     decision.cached_kind[1] = direction
     decision.cached_kind[2] = mode
@@ -74,7 +74,7 @@ def _refill(decision, beliefs, orientation, direction, mode):  # type: ignore[no
 
 
 @numba.njit(cache=True)
-def refresh_predictions(motion, decision, beliefs, cards, settings, in_hand):  # type: ignore[no-untyped-def]
+def refresh_predictions(motion, decision, beliefs, cards, settings, in_hand):
     """Refill the cached predictions when the kind of spin or the beliefs have changed since."""
     orientation, direction, mode = choose_kind(motion, decision, cards, in_hand)
     if np.isnan(decision.z_bound):
@@ -90,7 +90,7 @@ def refresh_predictions(motion, decision, beliefs, cards, settings, in_hand):  #
 
 
 @numba.njit(cache=True)
-def loss_per_turn(motion, decision, in_hand):  # type: ignore[no-untyped-def]  # compiled
+def loss_per_turn(motion, decision, in_hand):
     """(mean, variance) of the loss per turn to expect: the belief corrected by what this spin shows."""
     p = decision.loss_prediction
     mean = p[0]
@@ -111,7 +111,7 @@ def loss_per_turn(motion, decision, in_hand):  # type: ignore[no-untyped-def]  #
 
 
 @numba.njit(cache=True)
-def _add_turns(decision, used, l_mean, l_var, more_turns):  # type: ignore[no-untyped-def]  # compiled
+def _add_turns(decision, used, l_mean, l_var, more_turns):
     """Add (planned turns to go + recovery turns to come) x loss per turn."""
     table = decision.turns_excess
     step = decision.turns_step
@@ -129,7 +129,7 @@ def _add_turns(decision, used, l_mean, l_var, more_turns):  # type: ignore[no-un
 
 
 @numba.njit(cache=True)
-def _add_pull_out(decision, used):  # type: ignore[no-untyped-def]  # compiled
+def _add_pull_out(decision, used):
     table = decision.pull_out_excess
     step = decision.pull_out_step
     to_come = look_up(table, ROW_MEAN, step, used)
@@ -144,7 +144,7 @@ def _add_pull_out(decision, used):  # type: ignore[no-untyped-def]  # compiled
 
 
 @numba.njit(cache=True)
-def _entry_altitude(motion, decision, cards):  # type: ignore[no-untyped-def]  # compiled
+def _entry_altitude(motion, decision, cards):
     """Height the next card would be flown from: its entry height, or the height held when that is a little lower."""
     card = decision.card_index
     if not 0 <= card < len(cards):
@@ -157,7 +157,7 @@ def _entry_altitude(motion, decision, cards):  # type: ignore[no-untyped-def]  #
 
 
 @numba.njit(cache=True)
-def _loss_in_spin(motion, decision, settings, l_mean, l_var):  # type: ignore[no-untyped-def]  # compiled
+def _loss_in_spin(motion, decision, settings, l_mean, l_var):
     used = 0.0
     if motion.recovery_started == 1:
         used = motion.turns - motion.recovery_start_turns
@@ -170,13 +170,13 @@ def _loss_in_spin(motion, decision, settings, l_mean, l_var):  # type: ignore[no
 
 
 @numba.njit(cache=True)
-def _add_altitude(motion, decision):  # type: ignore[no-untyped-def]  # compiled
+def _add_altitude(motion, decision):
     if motion.altitude_sd_m > 0.0:
         add_independent(decision.moments, 0.0, motion.altitude_sd_m * motion.altitude_sd_m, 0.0, 0.0)
 
 
 @numba.njit(cache=True)
-def _set_left(decision, above, median, bound, optimistic):  # type: ignore[no-untyped-def]  # compiled
+def _set_left(decision, above, median, bound, optimistic):
     decision.left_median_m = above - median
     decision.left_bound_m = above - bound
     decision.left_optimistic_m = above - optimistic
@@ -185,7 +185,7 @@ def _set_left(decision, above, median, bound, optimistic):  # type: ignore[no-un
 
 
 @numba.njit(cache=True)
-def update_in_spin(motion, decision, settings, in_dive):  # type: ignore[no-untyped-def]  # compiled
+def update_in_spin(motion, decision, settings, in_dive):
     """Altitude left in a spin or in the dive after it; leaves the loss's cumulants in decision.moments."""
     decision.moments[:] = 0.0
     l_mean, l_var = loss_per_turn(motion, decision, True)
@@ -200,9 +200,7 @@ def update_in_spin(motion, decision, settings, in_dive):  # type: ignore[no-unty
     z = decision.z_bound
     moments = decision.moments
     above = motion.altitude_m - settings.recovery_floor_m
-    _set_left(
-        decision, above, loss_quantile_m(moments, 0.0), loss_quantile_m(moments, z), loss_quantile_m(moments, -z)
-    )
+    _set_left(decision, above, loss_quantile_m(moments, 0.0), loss_quantile_m(moments, z), loss_quantile_m(moments, -z))
     sink = motion.sink_mps
     steady = sink >= LEAST_SINK_MPS
     decision.left_seconds_median = decision.left_median_m / sink if steady else np.nan
@@ -210,7 +208,7 @@ def update_in_spin(motion, decision, settings, in_dive):  # type: ignore[no-unty
 
 
 @numba.njit(cache=True)
-def _card_loss(motion, decision, cards, settings):  # type: ignore[no-untyped-def]  # compiled
+def _card_loss(motion, decision, cards, settings):
     """Work out the next card's loss: turns to pay for, reaction, recovery, pull-out. Kept until something changes."""
     decision.moments[:] = 0.0
     l_mean, l_var = loss_per_turn(motion, decision, False)
@@ -230,7 +228,7 @@ def _card_loss(motion, decision, cards, settings):  # type: ignore[no-untyped-de
 
 
 @numba.njit(cache=True)
-def update_before_spin(motion, decision, cards, settings):  # type: ignore[no-untyped-def]  # compiled
+def update_before_spin(motion, decision, cards, settings):
     """Altitude left if the next card were flown from its entry height (or the height held, a little below it)."""
     sd = motion.altitude_sd_m
     held = decision.card_loss_sd_m

@@ -22,7 +22,7 @@ ROWS: Final = 4
 
 
 @numba.njit(cache=True)
-def _add_step(sums, x0, x1, location, scale, dof):  # type: ignore[no-untyped-def]  # compiled
+def _add_step(sums, x0, x1, location, scale, dof):
     """Three-point Gauss-Legendre over one step: adds the density's raw moments 0-4 about zero to sums."""
     half = 0.5 * (x1 - x0)
     middle = 0.5 * (x1 + x0)
@@ -37,7 +37,7 @@ def _add_step(sums, x0, x1, location, scale, dof):  # type: ignore[no-untyped-de
 
 
 @numba.njit(cache=True)
-def _store(table, node, u, sums):  # type: ignore[no-untyped-def]  # compiled
+def _store(table, node, u, sums):
     total = sums[0]
     m1 = sums[1] / total
     m2 = sums[2] / total
@@ -53,7 +53,7 @@ def _store(table, node, u, sums):  # type: ignore[no-untyped-def]  # compiled
 
 
 @numba.njit(cache=True)
-def fill_excess(table, location, scale, dof):  # type: ignore[no-untyped-def]  # compiled
+def fill_excess(table, location, scale, dof):
     """Fill table, float64 shape (ROWS, NODES); returns the step of u between nodes, in the quantity's unit."""
     last = location + LAST_NODE_SCALES * scale
     step = last / (NODES - 1)
@@ -74,7 +74,7 @@ def fill_excess(table, location, scale, dof):  # type: ignore[no-untyped-def]  #
 
 
 @numba.njit(cache=True)
-def look_up(table, row, step, used):  # type: ignore[no-untyped-def]  # compiled
+def look_up(table, row, step, used):
     """One moment of what remains after `used`, linear between nodes, held at the last node."""
     position = max(used, 0.0) / step
     node = int(position)

@@ -1,9 +1,9 @@
 """What earlier spins teach: normal-inverse-gamma learning of three quantities per kind of spin, Student-t prediction.
 
-Quantities: recovery turns (turns), loss per turn (m), dive and pull-out loss (m). Kinds: orientation x direction x mode,
-the mode "not known" among them. Each kind keeps Welford sums; spins of neighbouring kinds lend a discounted weight
-(a power prior) that fades as own spins come in. Conjugate update: Gelman et al., Bayesian Data Analysis, 3rd ed.,
-section 3.3 (from memory); weights and their reason in docs/method/learning.md.
+Quantities: recovery turns (turns), loss per turn (m), dive and pull-out loss (m). Kinds: orientation x direction x
+mode, the mode "not known" among them. Each kind keeps Welford sums; spins of neighbouring kinds lend a discounted
+weight (a power prior) that fades as own spins come in. Conjugate update: Gelman et al., Bayesian Data Analysis,
+3rd ed., section 3.3 (from memory); weights and their reason in docs/method/learning.md.
 """
 
 from typing import Final
@@ -34,7 +34,7 @@ BELIEFS_DTYPE: Final = np.dtype(
 
 
 @numba.njit(cache=True)
-def _merge(into, count, mean, squares, weight):  # type: ignore[no-untyped-def]  # compiled
+def _merge(into, count, mean, squares, weight):
     """Add a weighted group (Chan's parallel Welford) to into = [count, mean, squares]."""
     n = weight * count
     if n <= 0.0:
@@ -47,7 +47,7 @@ def _merge(into, count, mean, squares, weight):  # type: ignore[no-untyped-def] 
 
 
 @numba.njit(cache=True)
-def _gather(beliefs, quantity, orientation, direction, mode, own, near, far):  # type: ignore[no-untyped-def]
+def _gather(beliefs, quantity, orientation, direction, mode, own, near, far):
     """Split the orientation's spins into own kind, other direction, other mode."""
     for d in range(2):
         for m in range(MODE_SLOTS):
@@ -64,7 +64,7 @@ def _gather(beliefs, quantity, orientation, direction, mode, own, near, far):  #
 
 
 @numba.njit(cache=True)
-def predict(beliefs, quantity, orientation, direction, mode, out):  # type: ignore[no-untyped-def]  # compiled
+def predict(beliefs, quantity, orientation, direction, mode, out):
     """Student-t prediction of the next spin: out[0:4] = location, scale, degrees of freedom, own spins.
 
     orientation 0 upright, 1 inverted; direction 0 right, 1 left; mode 0-3, 4 not known (all modes count as own).
@@ -96,7 +96,7 @@ def predict(beliefs, quantity, orientation, direction, mode, out):  # type: igno
 
 
 @numba.njit(cache=True)
-def learn(beliefs, quantity, orientation, direction, mode, value):  # type: ignore[no-untyped-def]  # compiled
+def learn(beliefs, quantity, orientation, direction, mode, value):
     """Take in one spin's value (Welford); a NaN teaches nothing."""
     if np.isnan(value):
         return

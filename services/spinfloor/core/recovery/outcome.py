@@ -39,7 +39,7 @@ SURPRISE_ALTITUDE: Final = 2
 
 
 @numba.njit(cache=True)
-def _moments_at_controls(motion, decision):  # type: ignore[no-untyped-def]  # compiled
+def _moments_at_controls(motion, decision):
     l_mean, l_var = loss_per_turn(motion, decision, True)
     decision.used_loss_per_turn_m = l_mean
     turns = decision.turns_excess
@@ -66,7 +66,7 @@ def _moments_at_controls(motion, decision):  # type: ignore[no-untyped-def]  # c
 
 
 @numba.njit(cache=True)
-def freeze_prediction(motion, decision, beliefs, cards, settings):  # type: ignore[no-untyped-def]  # compiled
+def freeze_prediction(motion, decision, beliefs, cards, settings):
     """At the frame that makes the recovery controls known: predict level flight from where they went in."""
     refresh_predictions(motion, decision, beliefs, cards, settings, True)
     _moments_at_controls(motion, decision)
@@ -88,7 +88,7 @@ def freeze_prediction(motion, decision, beliefs, cards, settings):  # type: igno
 
 
 @numba.njit(cache=True)
-def _surprise(decision, turns, level):  # type: ignore[no-untyped-def]  # compiled
+def _surprise(decision, turns, level):
     bits = 0
     if turns > decision.predicted_turns_high or turns < decision.predicted_turns_low:
         bits |= SURPRISE_TURNS
@@ -98,7 +98,7 @@ def _surprise(decision, turns, level):  # type: ignore[no-untyped-def]  # compil
 
 
 @numba.njit(cache=True)
-def take_result(motion, decision, beliefs, settings, ints, floats, cursor):  # type: ignore[no-untyped-def]  # compiled
+def take_result(motion, decision, beliefs, settings, ints, floats, cursor):
     """At level flight: emit `recovered`, compare with the prediction, learn. One lesson per prediction."""
     level = motion.level_altitude_m
     floor = settings.recovery_floor_m

@@ -38,7 +38,7 @@ _TAIL_D: Final = np.array(
 
 
 @numba.njit(cache=True)
-def _ratio(numerator, denominator, x):  # type: ignore[no-untyped-def]  # compiled: types come from numba
+def _ratio(numerator, denominator, x):
     top = 0.0
     bottom = 0.0
     for i in range(7, -1, -1):
@@ -57,10 +57,7 @@ def normal_quantile(probability: float) -> float:
         return q * _ratio(_CENTRE_N, _CENTRE_D, 0.180625 - q * q)
     tail = probability if q < 0.0 else 1.0 - probability
     r = math.sqrt(-math.log(tail))
-    if r <= 5.0:
-        z = _ratio(_MIDDLE_N, _MIDDLE_D, r - 1.6)
-    else:
-        z = _ratio(_TAIL_N, _TAIL_D, r - 5.0)
+    z = _ratio(_MIDDLE_N, _MIDDLE_D, r - 1.6) if r <= 5.0 else _ratio(_TAIL_N, _TAIL_D, r - 5.0)
     return -z if q < 0.0 else z
 
 

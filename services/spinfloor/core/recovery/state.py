@@ -1,6 +1,7 @@
 """The decision record: everything the decision step remembers from frame to frame, one plain restorable record.
 
-SI and radians; NaN where not known. Copying its bytes and putting them back gives the same calls afterwards, bit for bit.
+SI and radians; NaN where not known. Copying its bytes and putting them back gives the same calls afterwards, bit
+for bit.
 """
 
 from __future__ import annotations
@@ -106,6 +107,12 @@ def new_decision() -> npt.NDArray[Any]:
     for name, kind, _, _ in DECISION_FIELDS:
         if kind == "f8":
             state[name] = np.nan
-    for name, value in (("last_call", -1), ("busy_call", -1), ("levelled", 1), ("cached_revision", -1), ("card_loss_index", -2)):
+    for name, value in (
+        ("last_call", -1),
+        ("busy_call", -1),
+        ("levelled", 1),
+        ("cached_revision", -1),
+        ("card_loss_index", -2),
+    ):
         state[name] = value
     return state
