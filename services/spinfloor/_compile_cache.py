@@ -1,0 +1,47 @@
+"""Where the compiled kernel is kept between runs.
+
+numba's on-disk cache looks only at the file a function stands in, not at what that file imports, so a change in an
+imported formula would go unnoticed. The cache directory's name is therefore a hash of all of the core's source.
+"""
+
+from __future__ import annotations
+
+import hashlib
+import os
+import sys
+import tempfile
+from pathlib import Path
+
+
+def core_source_hash() -> str:
+    """Hex digest over every Python file of the core, in path order."""
+    core = Path(__file__).parent / "core"
+    digest = hashlib.sha256()
+    for path in sorted(core.rglob("*.py")):
+        digest.update(path.relative_to(core).as_posix().encode())
+        digest.update(path.read_bytes())
+    return digest.hexdigest()[:16]
+
+
+def _base() -> Path:
+    configured = os.environ.get("SPINFLOOR_CACHE_DIR") or os.environ.get("XDG_CACHE_HOME")
+    home = Path(configured) if configured else Path(os.path.expanduser("~")) / ".cache"
+    try:
+        target = home / "spinfloor"
+        target.mkdir(parents=True, exist_ok=True)
+        if os.access(target, os.W_OK):
+            return target
+    except OSError:
+        pass
+    return Path(tempfile.gettempdir()) / "spinfloor-cache"
+
+
+def use_keyed_cache() -> None:
+    """Point numba at the directory for this source; an explicit NUMBA_CACHE_DIR is left alone."""
+    if "NUMBA_CACHE_DIR" in os.environ:
+        return
+    directory = str(_base() / f"compiled-{core_source_hash()}")
+    os.environ["NUMBA_CACHE_DIR"] = directory
+    config = sys.modules.get("numba.core.config")
+    if config is not None:
+        config.CACHE_DIR = directory  # type: ignore[attr-defined]

@@ -1,0 +1,124 @@
+"""A chain: rotation about the vertical above the threshold while stalled, falters bridged. It may become a spin.
+
+Derivation of the back-dated start: docs/method/start-and-end.md. Rates rad/s, angles rad, times int64 ns.
+"""
+
+import math
+from typing import Any
+
+import numba
+
+from spinfloor.core.detector import tuning as tu
+
+
+@numba.njit(cache=True)
+def stalled_side(s: Any, settings: Any, measured: bool) -> int:
+    """+1 stalled upright, -1 stalled inverted, 0 flying; without alpha the direction of rotation stands in for it."""
+    if measured:
+        if s.alpha_fast >= settings.stall_alpha_upright_rad - tu.STALL_MARGIN_RAD:
+            return 1
+        if s.alpha_fast <= settings.stall_alpha_inverted_rad + tu.STALL_MARGIN_RAD:
+            return -1
+        return 0
+    if s.mean_p**2 + s.mean_r**2 < tu.START_ROTATION_RADPS**2 * 0.5:
+        return 0
+    if abs(s.mean_r) < 0.14 * abs(s.mean_p):
+        return 0
+    return 1 if s.mean_p * s.mean_r > 0.0 else -1
+
+
+@numba.njit(cache=True)
+def step_chain(s: Any, settings: Any, t: int, last_t: int, measured: bool, axis: Any, alt: float) -> None:
+    """Begin, keep or drop the chain on this frame."""
+    side = stalled_side(s, settings, measured)
+    wv = s.wv_fast
+    up = side != 0 and abs(wv) > tu.START_ROTATION_RADPS and t >= s.barrier_ns
+    if s.chain != 0:
+        faltered = (t - s.chain_hot_ns) * 1e-9
+        reversed_now = -wv * s.chain > tu.REVERSED_RADPS
+        if up and wv * s.chain > 0.0:
+            s.chain_hot_s += (t - last_t) * 1e-9
+            s.chain_hot_ns = t
+        elif faltered > tu.FALTER_S or reversed_now:
+            s.chain = 0
+    if s.chain == 0 and up:
+        _begin(s, settings, t, last_t, measured, axis, alt)
+    if s.chain != 0:
+        s.chain_side += _side_evidence(s, settings, measured) * (t - last_t) * 1e-9
+    s.was_up = 1 if up else 0
+
+
+@numba.njit(cache=True)
+def _side_evidence(s: Any, settings: Any, measured: bool) -> float:
+    if measured:
+        if s.alpha_fast > 0.0:
+            return min(s.alpha_fast / settings.stall_alpha_upright_rad, 2.0)
+        return max(-s.alpha_fast / settings.stall_alpha_inverted_rad, -2.0)
+    norm = s.mean_p**2 + s.mean_r**2 + 0.01
+    return float(2.0 * s.mean_p * s.mean_r / norm)
+
+
+@numba.njit(cache=True)
+def _begin(s: Any, settings: Any, t: int, last_t: int, measured: bool, axis: Any, alt: float) -> None:
+    """Date the beginning: where the rotation, smoothed, crossed the threshold, less the smoothing's delay."""
+    fraction = 0.0
+    before = abs(s.last_wv_fast)
+    crossing = before < tu.START_ROTATION_RADPS and abs(s.wv_fast) > before
+    if crossing:
+        fraction = (abs(s.wv_fast) - tu.START_ROTATION_RADPS) / (abs(s.wv_fast) - before)
+    back = fraction * (t - last_t) * 1e-9 + (tu.FAST_S if crossing else 0.0)
+    back = min(back, max(0.0, (t - s.barrier_ns) * 1e-9))
+    s.chain = 1 if s.wv_fast > 0.0 else -1
+    s.chain_ns = t - int(back * 1e9)
+    s.chain_f = s.turned_f - back * s.wf_fast
+    s.chain_v = s.turned_v - back * 0.5 * (s.wv_fast + s.chain * tu.START_ROTATION_RADPS)
+    s.chain_alt = alt + back * s.sink
+    s.chain_unsure = s.unsure
+    s.chain_clip = s.clip_f
+    s.chain_hot_ns = t
+    s.chain_hot_s = 0.0
+    s.chain_path = axis[0] * s.dx + axis[1] * s.dy + axis[2] * s.dz
+    s.chain_inherited = 1 if abs(s.wv_fast) > tu.INHERITED_RADPS and not crossing else 0
+    s.chain_side = 0.0
+
+
+@numba.njit(cache=True)
+def is_spin(s: Any, t: int, measured: bool) -> bool:
+    """Sure enough that the chain is a spin: not a roll, spiral, snap roll, falling leaf, loop or tumble."""
+    if s.chain == 0 or s.was_up == 0:
+        return False
+    age = (t - s.chain_ns) * 1e-9
+    about_v = s.chain * (s.turned_v - s.chain_v)
+    about_f = s.chain * (s.turned_f - s.chain_f)
+    plane = math.sqrt(s.mean_p**2 + s.mean_r**2)
+    if measured:
+        if about_v < tu.KNOWN_VERTICAL_RAD or age < tu.KNOWN_AGE_S or s.chain * s.wf_fast < tu.KNOWN_ROTATION_RADPS:
+            return False
+        if abs(s.mean_q) > tu.PITCH_SHARE * plane:
+            return False
+    elif not _rates_say_spin(s, age, about_v):
+        return False
+    return not _could_be_a_roll(s, age, about_f)
+
+
+@numba.njit(cache=True)
+def _rates_say_spin(s: Any, age: float, about_v: float) -> bool:
+    if about_v < tu.KNOWN_VERTICAL_RATES_RAD or age < tu.KNOWN_AGE_RATES_S:
+        return False
+    if s.chain * s.wf_fast < tu.KNOWN_ROTATION_RATES_RADPS:
+        return False
+    plane = math.sqrt(s.slow_p**2 + s.slow_r**2)
+    if abs(s.slow_q) > tu.PITCH_SHARE_RATES * plane:
+        return False
+    return bool(abs(s.slow_r) > math.tan(tu.LEAST_RATE_ALPHA_RAD) * abs(s.slow_p))
+
+
+@numba.njit(cache=True)
+def _could_be_a_roll(s: Any, age: float, about_f: float) -> bool:
+    """Rotation brought along, or begun on a steep path, must go on for longer before it is called a spin."""
+    if s.chain_inherited == 1 and about_f < tu.INHERITED_TURNS_RAD:
+        return True
+    if abs(s.chain_path) < tu.STEEP_PATH:
+        return False
+    needed = tu.STEEP_FAST_TURNS_RAD if abs(s.wf_fast) > tu.FAST_ROLL_RADPS else tu.STEEP_TURNS_RAD
+    return bool(about_f < needed or age < tu.STEEP_AGE_S)

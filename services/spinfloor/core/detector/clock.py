@@ -1,0 +1,95 @@
+"""The time stamp of each frame: duplicates, frames out of order, jumps of the source's clock, gaps.
+
+Times int64 ns. Behaviour by flag: docs/method/quality.md.
+"""
+
+from typing import Any
+
+import numba
+
+from spinfloor.core.detector import tuning as tu
+from spinfloor.core.detector.screening import earn
+from spinfloor.core.detector.states import CLOCK_JUMP, DUPLICATE, GAP, OUT_OF_ORDER, TIME_ROW
+
+
+@numba.njit(cache=True)
+def admit(s: Any, m: Any, t: int, flags: Any, ints: Any, floats: Any, cursor: Any) -> bool:
+    """True when the frame with time `t` is the next one to take in."""
+    if s.started == 0:
+        return True
+    ahead = (t - s.last_ns) * 1e-9
+    if ahead == 0.0:
+        earn(flags, TIME_ROW, DUPLICATE, t, ints, floats, cursor)
+        return False
+    if ahead < 0.0:
+        return _late(s, m, t, ahead, flags, ints, floats, cursor)
+    s.back_count = 0
+    if ahead > tu.AHEAD_S and not (s.ahead_ns > 0 and 0 < t - s.ahead_ns < int(2e9)):
+        s.ahead_ns = t
+        return False
+    s.ahead_ns = 0
+    if ahead > max(tu.GAP_S, 4.0 * s.frame_dt):
+        earn(flags, TIME_ROW, GAP, t, ints, floats, cursor)
+    return True
+
+
+@numba.njit(cache=True)
+def _late(s: Any, m: Any, t: int, ahead: float, flags: Any, ints: Any, floats: Any, cursor: Any) -> bool:
+    """A frame from before the last one: out of order, or the clock was set back and now runs on from there."""
+    follows = s.back_count > 0 and 0 < t - s.back_ns < int(1e9)
+    s.back_count = s.back_count + 1 if follows else 1
+    s.back_ns = t
+    if ahead > -tu.BACK_S and s.back_count < 25:
+        earn(flags, TIME_ROW, OUT_OF_ORDER, s.last_ns, ints, floats, cursor)
+        return False
+    if s.back_count < 5:
+        earn(flags, TIME_ROW, OUT_OF_ORDER, s.last_ns, ints, floats, cursor)
+        return False
+    earn(flags, TIME_ROW, CLOCK_JUMP, s.last_ns, ints, floats, cursor)
+    step = int(max(s.frame_dt, 1e-3) * 1e9)
+    shift_times(s, m, t - step - s.last_ns)
+    s.back_count = 0
+    return True
+
+
+@numba.njit(cache=True)
+def shift_times(s: Any, m: Any, by: int) -> None:
+    """Move every remembered time by `by`, so that durations survive a clock that was set back."""
+    s.origin_ns += by
+    s.last_ns += by
+    s.now_ns += by
+    for_times(s, by)
+    m.spin_start_ns += by if m.spin_start_ns > 0 else 0
+    m.spin_end_ns += by if m.spin_end_ns > 0 else 0
+    m.recovery_start_ns += by if m.recovery_start_ns > 0 else 0
+    m.phase_since_ns += by if m.phase_since_ns > 0 else 0
+    m.level_ns += by if m.level_ns > 0 else 0
+
+
+@numba.njit(cache=True)
+def _moved(value: int, by: int) -> int:
+    return value + by if value > 0 else value
+
+
+@numba.njit(cache=True)
+def for_times(s: Any, by: int) -> None:
+    """The detector's own times."""
+    s.rates_ns = _moved(s.rates_ns, by)
+    s.att_ns = _moved(s.att_ns, by)
+    s.air_ns = _moved(s.air_ns, by)
+    s.alt_ns = _moved(s.alt_ns, by)
+    s.chain_ns = _moved(s.chain_ns, by)
+    s.chain_hot_ns = _moved(s.chain_hot_ns, by)
+    s.barrier_ns = _moved(s.barrier_ns, by)
+    s.turn_ns = _moved(s.turn_ns, by)
+    s.mode_ns = _moved(s.mode_ns, by)
+    s.unstall_ns = _moved(s.unstall_ns, by)
+    s.stop_ns = _moved(s.stop_ns, by)
+    s.fall_ns = _moved(s.fall_ns, by)
+    s.pedal_move_ns = _moved(s.pedal_move_ns, by)
+    s.stick_move_ns = _moved(s.stick_move_ns, by)
+    s.mark_ns = _moved(s.mark_ns, by)
+    s.low_ns = _moved(s.low_ns, by)
+    s.last_end_ns = _moved(s.last_end_ns, by)
+    s.next_ns = _moved(s.next_ns, by)
+    s.lost_ns = _moved(s.lost_ns, by)

@@ -1,0 +1,129 @@
+"""Recovery controls: the first movement against the spin, from control telemetry, a mark, or inferred and labelled so.
+
+Controls are fractions of full travel in the pilot's sense. Method: docs/method/recovery-controls.md.
+"""
+
+import math
+from typing import Any
+
+import numba
+
+from spinfloor.core import channels as ch
+from spinfloor.core.detector import tuning as tu
+from spinfloor.core.detector.emission import CODE_RECOVERY_STARTED, emit
+
+_TURN = 2.0 * math.pi
+SOURCE_CONTROLS = 1
+SOURCE_MARK = 2
+SOURCE_INFERRED = 3
+
+
+@numba.njit(cache=True)
+def start_recovery(
+    s: Any, m: Any, t: int, when: int, f: float, height: float, source: int, ints: Any, floats: Any, cursor: Any
+) -> None:
+    """Fix the beginning of the recovery and say so; only the first one of a spin counts."""
+    m.recovery_started = 1
+    m.recovery_started_now = 1
+    m.recovery_source = source
+    m.recovery_start_ns = max(when, m.spin_start_ns)
+    m.recovery_start_turns = max(m.sense_from_above * (f - s.spin_f), 0.0) / _TURN
+    m.recovery_start_altitude_m = height
+    m.rotation_at_recovery_radps = max(abs(s.wf_turn), 0.05)
+    slot = emit(ints, floats, cursor, CODE_RECOVERY_STARTED, m.recovery_start_ns, t)
+    floats[slot, 0] = m.recovery_start_turns
+    floats[slot, 1] = height
+    floats[slot, 2] = source
+    floats[slot, 3] = m.turns_sd
+    floats[slot, 4] = m.altitude_sd_m
+    floats[slot, 5] = m.evidence
+    floats[slot, 6] = m.rotation_at_recovery_radps
+
+
+@numba.njit(cache=True)
+def _hold(held: float, value: float, dt: float) -> float:
+    return float(held + dt / (tu.CONTROL_HOLD_S + dt) * (value - held))
+
+
+@numba.njit(cache=True)
+def _pedal(s: Any, m: Any, pedal: float, t: int, dt: float, alt: float) -> bool:
+    """Pedal moved against the yaw from where it was held (against-the-pedal spins included: any further movement)."""
+    against = -(pedal - s.pedal_hold) * m.direction
+    if against < tu.CONTROL_LEFT:
+        s.pedal_move_ns = 0
+        s.pedal_hold = _hold(s.pedal_hold, pedal, dt)
+        return False
+    if s.pedal_move_ns == 0:
+        s.pedal_move_ns, s.pedal_move_f, s.pedal_move_alt = t, s.last_f, alt
+    return bool(against > tu.CONTROL_MOVED)
+
+
+@numba.njit(cache=True)
+def _stick(s: Any, m: Any, stick: float, t: int, dt: float, alt: float) -> bool:
+    """Stick moved to un-stall: forward upright, aft inverted."""
+    against = -(stick - s.stick_hold) * m.orientation
+    if against < tu.CONTROL_LEFT:
+        s.stick_move_ns = 0
+        s.stick_hold = _hold(s.stick_hold, stick, dt)
+        return False
+    if s.stick_move_ns == 0:
+        s.stick_move_ns, s.stick_move_f, s.stick_move_alt = t, s.last_f, alt
+    return bool(against > tu.CONTROL_MOVED)
+
+
+@numba.njit(cache=True)
+def follow_controls(s: Any, clean: Any, dt: float) -> None:
+    """Outside a spin only remember where the controls are held."""
+    pedal, stick = clean[ch.PEDAL_RIGHT], clean[ch.STICK_AFT]
+    if pedal == pedal:
+        s.pedal_hold = _hold(s.pedal_hold, pedal, dt)
+        s.hold_s += dt
+    if stick == stick:
+        s.stick_hold = _hold(s.stick_hold, stick, dt)
+    s.pedal_move_ns = s.stick_move_ns = 0
+
+
+@numba.njit(cache=True)
+def watch_controls(
+    s: Any, m: Any, clean: Any, t: int, dt: float, alt: float, ints: Any, floats: Any, cursor: Any
+) -> None:
+    """In a spin without recovery yet: look for its beginning."""
+    pedal, stick = clean[ch.PEDAL_RIGHT], clean[ch.STICK_AFT]
+    moved = False
+    if pedal == pedal:
+        s.hold_s += dt
+        moved = _pedal(s, m, pedal, t, dt, alt)
+    if stick == stick:
+        moved = _stick(s, m, stick, t, dt, alt) or moved
+    if m.recovery_started == 1:
+        return
+    if s.mark_ns > 0:
+        back = (t - s.mark_ns) * 1e-9
+        s.mark_ns = 0
+        if -1.0 < back < 10.0:
+            f = s.turned_f - back * s.wf_turn
+            start_recovery(s, m, t, t - int(back * 1e9), f, alt + back * s.sink, SOURCE_MARK, ints, floats, cursor)
+            return
+    if moved:
+        pedal_first = s.pedal_move_ns > 0 and (s.stick_move_ns == 0 or s.pedal_move_ns <= s.stick_move_ns)
+        if pedal_first:
+            start_recovery(
+                s, m, t, s.pedal_move_ns, s.pedal_move_f, s.pedal_move_alt, SOURCE_CONTROLS, ints, floats, cursor
+            )
+        else:
+            start_recovery(
+                s, m, t, s.stick_move_ns, s.stick_move_f, s.stick_move_alt, SOURCE_CONTROLS, ints, floats, cursor
+            )
+
+
+@numba.njit(cache=True)
+def infer_recovery(s: Any, m: Any, t: int, alt: float, ints: Any, floats: Any, cursor: Any) -> None:
+    """Without control telemetry: the last time the rotation stood near its turn mean before it fell away."""
+    if m.recovery_started == 1 or s.hold_s > 5.0:
+        return
+    rate = abs(s.wf_fast)
+    if rate > 0.85 * abs(s.wf_turn):
+        s.fall_ns, s.fall_f, s.fall_alt = t, s.turned_f, alt
+    gone = rate < 0.3 * abs(s.wf_turn) or s.unstall_ns > 0
+    if gone and s.fall_ns > 0 and (t - s.fall_ns) > 150_000_000:
+        start_recovery(s, m, t, s.fall_ns, s.fall_f, s.fall_alt, SOURCE_INFERRED, ints, floats, cursor)

@@ -1,0 +1,299 @@
+"""The compiled kernel: one function over plain records, called with one frame or a million, and its tick.
+
+`run_frames` takes frames first..last of a block and returns how many it took; it stops early when the event buffers
+are nearly full, so that the driver can drain them. Everything it remembers is in the arrays passed to it.
+"""
+
+import math
+from typing import Any
+
+import numba
+
+from spinfloor.core import channels as ch
+from spinfloor.core.detector import tuning as tu
+from spinfloor.core.detector.air import grow_uncertainty, step_air
+from spinfloor.core.detector.altitude import corrected, corrected_sd, step_airspeed, step_altitude, step_sink
+from spinfloor.core.detector.chain import is_spin, stalled_side, step_chain
+from spinfloor.core.detector.clock import admit
+from spinfloor.core.detector.controls import follow_controls, infer_recovery, watch_controls
+from spinfloor.core.detector.emission import CODE_LINK, SLOTS_PER_STEP, emit
+from spinfloor.core.detector.ending import watch_end
+from spinfloor.core.detector.phases import DIVE, outside_phase, set_phase, spin_phase, watch_level
+from spinfloor.core.detector.rates import (
+    calm_reference,
+    carry_down,
+    set_down,
+    spin_axis_reference,
+    step_attitude,
+    step_rates,
+)
+from spinfloor.core.detector.screening import retire, screen_row
+from spinfloor.core.detector.spin import begin_spin, count_turns, watch_mode, watch_power
+from spinfloor.core.detector.states import CLIPPED
+from spinfloor.core.recovery.decision import decide
+
+_TURN = 2.0 * math.pi
+
+
+@numba.njit(cache=True)
+def _clear_pulses(m: Any) -> None:
+    m.spin_ended_now = 0
+    m.recovery_started_now = 0
+    m.level_now = 0
+    m.reversed_now = 0
+    m.restarted_now = 0
+    m.turned_inverted_now = 0
+    m.data_lost_now = 0
+    m.data_restored_now = 0
+
+
+@numba.njit(cache=True)
+def _first_frame(s: Any, t: int, clean: Any) -> None:
+    s.started = 1
+    s.origin_ns = s.last_ns = s.now_ns = s.barrier_ns = t
+    p, q, r = clean[ch.ROLL_RATE], clean[ch.PITCH_RATE], clean[ch.YAW_RATE]
+    if p == p and q == q and r == r:
+        s.p = s.mean_p = s.slow_p = p
+        s.q = s.mean_q = s.slow_q = q
+        s.r = s.mean_r = s.slow_r = r
+        s.rates_ns = t
+    set_down(s, -math.sin(tu.CRUISE_PITCH_RAD), 0.0, math.cos(tu.CRUISE_PITCH_RAD))
+    s.down_sd = 0.3
+
+
+@numba.njit(cache=True)
+def _motion_of_frame(
+    s: Any, m: Any, clean: Any, channels: Any, flags: Any, ring: Any, settings: Any, work: Any, t: int, dt: float
+) -> tuple[bool, bool, bool]:
+    """Rates, attitude, air data, integrals and altitude of one frame: (rates real, alpha measured, bin closed)."""
+    turn, axis, fix, clipped = work[0], work[1], work[2], work[3]
+    real = step_rates(s, clean, channels, t, dt, turn)
+    any_clipped = 0.0
+    for c in range(3):
+        clipped[c] = 1.0 if flags[c, CLIPPED, 1] == 1 and t - flags[c, CLIPPED, 0] < 100_000_000 else 0.0
+        any_clipped += clipped[c]
+    carry_down(s, turn, dt)
+    attitude = step_attitude(s, clean, t, real, clipped, fix)
+    if attitude:
+        for c in range(3):
+            turn[c] += fix[c]
+    elif m.in_spin == 1:
+        spin_axis_reference(s, dt)
+    if any_clipped > 0.0 and not attitude:
+        s.clip_f += 1
+    calm_reference(s, dt)
+    measured = step_air(s, clean, t, dt, turn, axis)
+    grow_uncertainty(s, turn, dt, real or attitude, measured)
+    s.has_attitude = 1 if attitude else 0
+    s.has_air = 1 if measured else 0
+    closed = step_altitude(s, clean, ring, t)
+    return real, measured, closed
+
+
+@numba.njit(cache=True)
+def _face(s: Any, m: Any, settings: Any, clean: Any, t: int, last_t: int, measured: bool, alt: float) -> None:
+    """Refresh the fields of the motion record that change on every frame."""
+    m.time_ns = t
+    m.frame_ns = t
+    m.altitude_m = alt
+    m.sink_mps, m.sink_sd_mps = s.sink, s.sink_sd
+    m.alpha_rad = s.alpha_turn if measured or abs(s.wf_turn) > 0.3 else math.nan
+    m.rotation_radps = abs(s.wf_fast)
+    m.evidence = (2 if measured else 1) if s.has_attitude == 1 else 0
+    m.estimated = 0
+    cas = clean[ch.CALIBRATED_AIRSPEED]
+    tas = cas * s.tas_ratio if cas == cas else math.nan
+    m.true_airspeed_mps = tas
+    m.path_angle_rad = math.nan
+    if tas > 5.0:
+        m.path_angle_rad = math.asin(min(1.0, max(-1.0, s.alt_rate / tas)))
+    if m.in_spin == 1:
+        _face_in_spin(s, m)
+
+
+@numba.njit(cache=True)
+def _face_in_spin(s: Any, m: Any) -> None:
+    sense = m.sense_from_above
+    m.turns = max(sense * (s.turned_f - s.spin_f), 0.0) / _TURN
+    m.turns_about_vertical = sense * (s.turned_v - s.spin_v) / _TURN
+    start = abs(s.wf_turn) * s.start_sd_s * 0.6
+    m.turns_sd = math.sqrt(max(s.unsure - s.spin_unsure, 0.0) + start * start) / _TURN
+    m.turns_lower_bound = 1 if s.clip_f - s.spin_clip > 2 else 0
+    if m.turn_period_s != m.turn_period_s and abs(s.wf_turn) > 0.3:
+        m.turn_period_s = _TURN / abs(s.wf_turn)
+
+
+@numba.njit(cache=True)
+def _spin_or_not(
+    s: Any,
+    m: Any,
+    clean: Any,
+    settings: Any,
+    axis: Any,
+    t: int,
+    last_t: int,
+    dt: float,
+    measured: bool,
+    alt: float,
+    ints: Any,
+    floats: Any,
+    cursor: Any,
+) -> None:
+    """The spin logic of one frame."""
+    step_chain(s, settings, t, last_t, measured, axis, alt)
+    if m.in_spin == 0:
+        follow_controls(s, clean, dt)
+        watch_level(s, m, t, alt)
+        if is_spin(s, t, measured):
+            begin_spin(s, m, t, measured, alt, ints, floats, cursor)
+            m.turn_period_s = math.nan
+            _face_in_spin(s, m)
+        else:
+            side = stalled_side(s, settings, measured)
+            outside_phase(s, m, t, dt, measured, side != 0, ints, floats, cursor)
+            return
+    watch_controls(s, m, clean, t, dt, alt, ints, floats, cursor)
+    count_turns(s, m, t, last_t, alt, ints, floats, cursor)
+    watch_mode(s, m, t, dt, ints, floats, cursor)
+    watch_power(s, m, clean, settings, dt)
+    spin_phase(s, m, t, ints, floats, cursor)
+    infer_recovery(s, m, t, alt, ints, floats, cursor)
+    watch_end(s, m, settings, t, last_t, measured, alt, ints, floats, cursor)
+    if m.in_spin == 0:
+        set_phase(s, m, DIVE, m.spin_end_ns, t, ints, floats, cursor)
+
+
+@numba.njit(cache=True)
+def _link_back(s: Any, m: Any, t: int, ints: Any, floats: Any, cursor: Any) -> None:
+    if s.lost == 1:
+        s.lost = 0
+        m.data_restored_now = 1
+        slot = emit(ints, floats, cursor, CODE_LINK, t, t)
+        floats[slot, 0] = 0.0
+        floats[slot, 1] = (t - s.lost_ns) * 1e-9
+
+
+@numba.njit(cache=True)
+def step_frame(
+    t: int,
+    row: Any,
+    clean: Any,
+    work: Any,
+    settings: Any,
+    m: Any,
+    s: Any,
+    channels: Any,
+    flags: Any,
+    ring: Any,
+    ints: Any,
+    floats: Any,
+    cursor: Any,
+) -> bool:
+    """Take one frame; True when it was taken in (not a duplicate, not out of order)."""
+    if not admit(s, m, t, flags, ints, floats, cursor):
+        return False
+    _clear_pulses(m)
+    last_t = s.last_ns if s.started == 1 else t
+    dt = (t - last_t) * 1e-9
+    turning = abs(s.mean_p) + abs(s.mean_q) + abs(s.mean_r)
+    screen_row(row, clean, t, channels, flags, settings, turning, ints, floats, cursor)
+    if s.started == 0:
+        _first_frame(s, t, clean)
+    _link_back(s, m, t, ints, floats, cursor)
+    s.frames += 1
+    s.frame_dt += (0.05 if dt < 0.5 else 0.0) * (dt - s.frame_dt)
+    real, measured, closed = _motion_of_frame(s, m, clean, channels, flags, ring, settings, work, t, dt)
+    if closed:
+        step_sink(s, ring, m.turn_period_s if m.in_spin == 1 else math.nan)
+        step_airspeed(s, clean)
+        m.altitude_sd_m = corrected_sd(s, settings)
+        m.degraded = retire(flags, t, ints, floats, cursor)
+    alt = corrected(s, settings)
+    s.last_ns = s.now_ns = t
+    _face(s, m, settings, clean, t, last_t, measured, alt)
+    if dt > 0.0:
+        _spin_or_not(s, m, clean, settings, work[1], t, last_t, dt, measured, alt, ints, floats, cursor)
+    return True
+
+
+@numba.njit(cache=True)
+def run_frames(
+    times: Any,
+    values: Any,
+    first: int,
+    last: int,
+    clean: Any,
+    work: Any,
+    settings: Any,
+    motion: Any,
+    state: Any,
+    channels: Any,
+    flags: Any,
+    ring: Any,
+    decision: Any,
+    beliefs: Any,
+    cards: Any,
+    ints: Any,
+    floats: Any,
+    cursor: Any,
+) -> int:
+    """Take frames first (included) to last (excluded); returns the index of the first frame not taken."""
+    st = settings[0]
+    m = motion[0]
+    s = state[0]
+    d = decision[0]
+    b = beliefs[0]
+    room = ints.shape[0] - SLOTS_PER_STEP
+    for i in range(first, last):
+        if cursor[0] > room:
+            return i
+        if step_frame(times[i], values[i], clean, work, st, m, s, channels, flags, ring, ints, floats, cursor):
+            decide(m, d, b, cards, st, ints, floats, cursor)
+    return last
+
+
+@numba.njit(cache=True)
+def step_tick(t: int, settings: Any, m: Any, s: Any, ints: Any, floats: Any, cursor: Any) -> bool:
+    """Time passing without frames: carry the motion forward, growing less sure; True when there is something to decide."""
+    if s.started == 0 or t <= s.now_ns:
+        return False
+    _clear_pulses(m)
+    s.now_ns = t
+    age = (t - s.last_ns) * 1e-9
+    m.time_ns = t
+    if age <= settings.data_age_limit_s:
+        return True
+    if s.lost == 0:
+        s.lost = 1
+        s.lost_ns = s.last_ns
+        m.data_lost_now = 1
+        slot = emit(ints, floats, cursor, CODE_LINK, s.last_ns, t)
+        floats[slot, 0] = 1.0
+        floats[slot, 1] = age
+    m.estimated = 1
+    m.altitude_m = corrected(s, settings) - s.sink * age
+    m.altitude_sd_m = math.sqrt(corrected_sd(s, settings) ** 2 + ((s.sink_sd + 0.15 * abs(s.sink) + 2.0) * age) ** 2)
+    if m.in_spin == 1:
+        sense = m.sense_from_above
+        m.turns = max(sense * (s.turned_f + s.wf_turn * age - s.spin_f), 0.0) / _TURN
+        carried = abs(s.wf_turn) * age
+        m.turns_sd = math.sqrt(max(s.unsure - s.spin_unsure, 0.0) + (0.2 * carried + 0.1 * age) ** 2) / _TURN
+    return True
+
+
+@numba.njit(cache=True)
+def run_tick(
+    t: int,
+    settings: Any,
+    motion: Any,
+    state: Any,
+    decision: Any,
+    beliefs: Any,
+    cards: Any,
+    ints: Any,
+    floats: Any,
+    cursor: Any,
+) -> None:
+    """Take one tick at source time `t`."""
+    if step_tick(t, settings[0], motion[0], state[0], ints, floats, cursor):
+        decide(motion[0], decision[0], beliefs[0], cards, settings[0], ints, floats, cursor)

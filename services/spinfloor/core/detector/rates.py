@@ -1,0 +1,192 @@
+"""Rates and attitude of one frame: gyro bias, the rotation over the step, down carried and corrected.
+
+Rates rad/s, rotations rad, times int64 ns. Derivations: docs/method/attitude.md.
+"""
+
+import math
+from typing import Any
+
+import numba
+
+from spinfloor.core import channels as ch
+from spinfloor.core.detector import tuning as tu
+from spinfloor.core.physics.attitude import (
+    carry_vector,
+    down_from_euler,
+    nearest_equivalent,
+    quaternion_from_euler,
+    rotation_between,
+)
+
+
+@numba.njit(cache=True)
+def set_down(s: Any, x: float, y: float, z: float) -> None:
+    """Store down as a unit vector."""
+    n = math.sqrt(x * x + y * y + z * z)
+    if n > 1e-6:
+        s.dx, s.dy, s.dz = x / n, y / n, z / n
+
+
+@numba.njit(cache=True)
+def step_rates(s: Any, clean: Any, channels: Any, t: int, dt: float, turn: Any) -> bool:
+    """Rates of this frame and `turn[0:3]`, the rotation since the last frame (mean rate times dt).
+
+    A missing rate is held; when it comes back the held part is made good by the trapezoid. Returns True when all
+    three rates are real.
+    """
+    p, q, r = clean[ch.ROLL_RATE], clean[ch.PITCH_RATE], clean[ch.YAW_RATE]
+    real = p == p and q == q and r == r
+    p = p - s.bias_p if p == p else s.p
+    q = q - s.bias_q if q == q else s.q
+    r = r - s.bias_r if r == r else s.r
+    turn[0] = 0.5 * (s.p + p) * dt
+    turn[1] = 0.5 * (s.q + q) * dt
+    turn[2] = 0.5 * (s.r + r) * dt
+    if real and s.rates_ns > 0:
+        held = (t - s.rates_ns) * 1e-9 - dt
+        if 1e-6 < held < 5.0:
+            turn[0] += 0.5 * (p - s.p) * held
+            turn[1] += 0.5 * (q - s.q) * held
+            turn[2] += 0.5 * (r - s.r) * held
+    if real:
+        s.rates_ns = t
+    s.p, s.q, s.r = p, q, r
+    k = dt / (tu.MEAN_S + dt)
+    s.mean_p += k * (p - s.mean_p)
+    s.mean_q += k * (q - s.mean_q)
+    s.mean_r += k * (r - s.mean_r)
+    k = dt / (tu.SLOW_S + dt)
+    s.slow_p += k * (p - s.slow_p)
+    s.slow_q += k * (q - s.slow_q)
+    s.slow_r += k * (r - s.slow_r)
+    return bool(real)
+
+
+@numba.njit(cache=True)
+def calm_reference(s: Any, dt: float) -> None:
+    """In quasi-steady straight flight the gyros read their bias and the wings are level."""
+    rate2 = s.slow_p**2 + s.slow_q**2 + s.slow_r**2
+    now2 = s.mean_p**2 + s.mean_q**2 + s.mean_r**2
+    if rate2 > tu.CALM_RADPS**2 or now2 > 4.0 * tu.CALM_RADPS**2 or s.chain != 0:
+        s.calm_s = 0.0
+        return
+    s.calm_s += dt
+    if s.calm_s < tu.CALM_S:
+        return
+    if s.att_ns == 0:
+        k = dt / tu.BIAS_S
+        limit = tu.BIAS_LIMIT_RADPS
+        s.bias_p = min(max(s.bias_p + k * s.mean_p, -limit), limit)
+        s.bias_q = min(max(s.bias_q + k * s.mean_q, -limit), limit)
+        s.bias_r = min(max(s.bias_r + k * s.mean_r, -limit), limit)
+        s.bias_sd = max(s.bias_sd * (1.0 - k), 0.004)
+        level_down(s, dt)
+
+
+@numba.njit(cache=True)
+def level_down(s: Any, dt: float) -> None:
+    """Draw the carried down towards wings level (upright or inverted, whichever is nearer) and cruise pitch."""
+    side = 1.0 if s.dz >= 0.0 or s.calm_s > 60.0 else -1.0
+    k = dt / tu.LEVEL_S
+    slow = dt / 30.0
+    x = s.dx + slow * (-math.sin(tu.CRUISE_PITCH_RAD) - s.dx)
+    y = s.dy - k * s.dy
+    z = s.dz + k * (side * math.sqrt(max(0.0, 1.0 - x * x)) - s.dz)
+    set_down(s, x, y, z)
+    s.down_sd += k * (0.12 - s.down_sd)
+
+
+@numba.njit(cache=True)
+def carry_down(s: Any, turn: Any, dt: float) -> None:
+    """Turn the carried down by the body's rotation; its uncertainty grows with gyro bias and scale error."""
+    x, y, z = carry_vector(s.dx, s.dy, s.dz, turn[0], turn[1], turn[2])
+    set_down(s, x, y, z)
+    angle = math.sqrt(turn[0] ** 2 + turn[1] ** 2 + turn[2] ** 2)
+    s.down_sd = min(math.sqrt(s.down_sd**2 + (s.bias_sd * dt) ** 2 + 2e-4 * angle * angle), 1.5)
+    s.int_p += turn[0]
+    s.int_q += turn[1]
+    s.int_r += turn[2]
+
+
+@numba.njit(cache=True)
+def spin_axis_reference(s: Any, dt: float) -> None:
+    """In a known spin the rotation axis nutates about the vertical: draw down towards it over a turn or two."""
+    rate2 = s.p * s.p + s.q * s.q + s.r * s.r
+    if rate2 < 1.0:
+        return
+    rate = math.sqrt(rate2)
+    along = s.p * s.dx + s.q * s.dy + s.r * s.dz
+    side = 1.0 if along > 0.0 else -1.0
+    k = dt * rate / (1.6 * 2.0 * math.pi)
+    k = min(k, 0.2) * side / rate
+    set_down(
+        s,
+        s.dx * (1.0 - abs(k) * rate) + k * s.p,
+        s.dy * (1.0 - abs(k) * rate) + k * s.q,
+        s.dz * (1.0 - abs(k) * rate) + k * s.r,
+    )
+    s.down_sd += min(dt * rate / 10.0, 1.0) * (0.15 - s.down_sd)
+
+
+@numba.njit(cache=True)
+def step_attitude(s: Any, clean: Any, t: int, real: bool, clipped: Any, fix: Any) -> bool:
+    """Correct down, bias and clipped or missing rates by telemetered attitude, at most every ATTITUDE_EVERY_S.
+
+    `fix[0:3]` receives the rotation the gyros failed to see. Returns True when attitude is in use.
+    """
+    fix[0] = fix[1] = fix[2] = 0.0
+    roll, pitch, heading = clean[ch.ROLL], clean[ch.PITCH], clean[ch.HEADING]
+    if roll != roll or pitch != pitch:
+        return s.att_ns > 0 and t - s.att_ns < 500_000_000 and s.att_bad == 0
+    if s.att_ns > 0 and t - s.att_ns < int(tu.ATTITUDE_EVERY_S * 1e9):
+        return s.att_bad == 0
+    x, y, z = down_from_euler(roll, pitch)
+    miss = math.acos(min(1.0, max(-1.0, x * s.dx + y * s.dy + z * s.dz)))
+    elapsed = (t - s.att_ns) * 1e-9 if s.att_ns > 0 else 0.0
+    if s.att_ns > 0 and elapsed < 3.0:
+        k = elapsed / (0.5 + elapsed)
+        s.att_miss += k * (miss - s.att_miss)
+        s.att_bad = 1 if s.att_miss > tu.ATTITUDE_BAD_RAD or (s.att_bad == 1 and s.att_miss > 0.15) else 0
+    if s.att_bad == 0:
+        w = 1.0 if s.att_ns == 0 or elapsed > 0.3 else 0.7
+        set_down(s, s.dx + w * (x - s.dx), s.dy + w * (y - s.dy), s.dz + w * (z - s.dz))
+        s.down_sd = 0.02
+    if heading == heading:
+        _heading_reference(s, roll, pitch, heading, elapsed, real, clipped, fix)
+    s.att_ns = t
+    s.int_p = s.int_q = s.int_r = 0.0
+    return s.att_bad == 0
+
+
+@numba.njit(cache=True)
+def _heading_reference(
+    s: Any, roll: float, pitch: float, heading: float, elapsed: float, real: bool, clipped: Any, fix: Any
+) -> None:
+    """Compare gyro rotation with the change of full attitude: bias where the gyros are sound, repair where not."""
+    w, x, y, z = quaternion_from_euler(roll, pitch, heading)
+    known = s.q0 * s.q0 + s.q1 * s.q1 + s.q2 * s.q2 + s.q3 * s.q3 > 0.5
+    if known and 0.0 < elapsed < 4.0 and s.att_bad == 0:
+        a, b, c = rotation_between(s.q0, s.q1, s.q2, s.q3, w, x, y, z)
+        a, b, c = nearest_equivalent(a, b, c, s.int_p, s.int_q, s.int_r)
+        ea, eb, ec = a - s.int_p, b - s.int_q, c - s.int_r
+        if elapsed > 0.3 or not real:
+            fix[0], fix[1], fix[2] = ea, eb, ec
+        else:
+            _repair_or_learn(s, ea, eb, ec, elapsed, clipped, fix)
+    s.q0, s.q1, s.q2, s.q3 = w, x, y, z
+
+
+@numba.njit(cache=True)
+def _repair_or_learn(s: Any, ea: float, eb: float, ec: float, elapsed: float, clipped: Any, fix: Any) -> None:
+    limit = tu.BIAS_LIMIT_RADPS
+    k = 1.0 / tu.BIAS_ATTITUDE_S
+    if clipped[0] or clipped[1] or clipped[2]:
+        fix[0] = ea if clipped[0] else 0.0
+        fix[1] = eb if clipped[1] else 0.0
+        fix[2] = ec if clipped[2] else 0.0
+        return
+    if abs(ea) + abs(eb) + abs(ec) < 0.3:
+        s.bias_p = min(max(s.bias_p - k * ea, -limit), limit)
+        s.bias_q = min(max(s.bias_q - k * eb, -limit), limit)
+        s.bias_r = min(max(s.bias_r - k * ec, -limit), limit)
+        s.bias_sd = max(s.bias_sd * (1.0 - k * elapsed), 0.002)

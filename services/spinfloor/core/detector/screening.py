@@ -1,0 +1,183 @@
+"""Screening of each channel: wild points, stuck, clipped, zero-filled and missing values, each with its flag.
+
+Values SI and radians, times int64 ns. A refused value leaves NaN in the clean row: later steps treat it as missing.
+Behaviour by flag: docs/method/quality.md.
+"""
+
+import math
+from typing import Any
+
+import numba
+import numpy as np
+
+from spinfloor.core import channels as ch
+from spinfloor.core.detector import tuning as tu
+from spinfloor.core.detector.emission import CODE_QUALITY, emit
+from spinfloor.core.detector.states import CLIPPED, FLAG_COUNT, MISSING, STUCK, TIME_ROW, WILD, ZERO_FILLED
+
+_DEG = math.pi / 180.0
+_FT = 0.3048
+_KT = 1852.0 / 3600.0
+_G = 9.80665
+# Largest believable step: a fixed part (noise, quantisation) plus a rate of change times the time since.
+_STEP_BASE = np.full(ch.CHANNEL_COUNT, np.inf)
+_STEP_RATE = np.full(ch.CHANNEL_COUNT, 0.0)
+_LOWEST = np.full(ch.CHANNEL_COUNT, -np.inf)
+_HIGHEST = np.full(ch.CHANNEL_COUNT, np.inf)
+for _c, _base, _rate, _limit in (
+    (ch.ROLL_RATE, 60 * _DEG, 1500 * _DEG, 1000 * _DEG),
+    (ch.PITCH_RATE, 60 * _DEG, 1200 * _DEG, 1000 * _DEG),
+    (ch.YAW_RATE, 50 * _DEG, 900 * _DEG, 1000 * _DEG),
+    (ch.ALPHA, 20 * _DEG, 500 * _DEG, 181 * _DEG),
+    (ch.BETA, 20 * _DEG, 500 * _DEG, 181 * _DEG),
+    (ch.ROLL, np.inf, 0.0, 361 * _DEG),
+    (ch.PITCH, np.inf, 0.0, 91 * _DEG),
+    (ch.HEADING, np.inf, 0.0, 721 * _DEG),
+    (ch.CALIBRATED_AIRSPEED, 20 * _KT, 150 * _KT, 700 * _KT),
+    (ch.LONGITUDINAL_LOAD, 3 * _G, 60 * _G, 30 * _G),
+    (ch.LATERAL_LOAD, 3 * _G, 60 * _G, 30 * _G),
+    (ch.NORMAL_LOAD, 4 * _G, 80 * _G, 30 * _G),
+):
+    _STEP_BASE[_c], _STEP_RATE[_c], _LOWEST[_c], _HIGHEST[_c] = _base, _rate, -_limit, _limit
+_STEP_BASE[ch.PRESSURE_ALTITUDE], _STEP_RATE[ch.PRESSURE_ALTITUDE] = 60.0 * _FT, 900.0 * _FT
+_LOWEST[ch.PRESSURE_ALTITUDE], _HIGHEST[ch.PRESSURE_ALTITUDE] = -3000.0 * _FT, 100_000.0 * _FT
+STEP_BASE, STEP_RATE, LOWEST, HIGHEST = _STEP_BASE, _STEP_RATE, _LOWEST, _HIGHEST
+
+
+@numba.njit(cache=True)
+def earn(flags: Any, row: int, flag: int, t: int, ints: Any, floats: Any, cursor: Any) -> None:
+    """Note that a flag holds now; announce it when it is new."""
+    flags[row, flag, 0] = t
+    if flags[row, flag, 1] == 0:
+        flags[row, flag, 1] = 1
+        slot = emit(ints, floats, cursor, CODE_QUALITY, t, t)
+        floats[slot, 0] = row
+        floats[slot, 1] = flag
+        floats[slot, 2] = 1.0
+
+
+@numba.njit(cache=True)
+def retire(flags: Any, t: int, ints: Any, floats: Any, cursor: Any) -> int:
+    """Announce the end of flags not earned for FLAG_HOLD_S (16 at most per call); 1 while a needed channel is flagged."""
+    hold = int(tu.FLAG_HOLD_S * 1e9)
+    room = 16
+    degraded = 0
+    for row in range(TIME_ROW + 1):
+        for flag in range(FLAG_COUNT):
+            if flags[row, flag, 1] == 0:
+                continue
+            if t - flags[row, flag, 0] > hold and room > 0:
+                flags[row, flag, 1] = 0
+                room -= 1
+                slot = emit(ints, floats, cursor, CODE_QUALITY, flags[row, flag, 0], t)
+                floats[slot, 0] = row
+                floats[slot, 1] = flag
+                floats[slot, 2] = 0.0
+            elif row <= ch.BETA:
+                degraded = 1
+    return degraded
+
+
+@numba.njit(cache=True)
+def _is_wild(k: Any, v: float, t: int, step_base: float, step_rate: float) -> bool:
+    """A step too large to be motion, until the new level has proved itself by staying."""
+    if k.seen < 3:
+        return False
+    limit = step_base + step_rate * (t - k.good_ns) * 1e-9
+    if abs(v - k.good) <= limit:
+        k.suspect_count = 0
+        return False
+    settled = k.suspect_count > 0 and abs(v - k.suspect) <= step_base + step_rate * (t - k.suspect_ns) * 1e-9
+    k.suspect_count = k.suspect_count + 1 if settled else 1
+    k.suspect = v
+    k.suspect_ns = t
+    if k.suspect_count >= 4:
+        k.suspect_count = 0
+        return False
+    return True
+
+
+@numba.njit(cache=True)
+def _note_raw(k: Any, v: float, t: int) -> None:
+    if v != k.raw:
+        k.raw = v
+        k.same_ns = t
+    if abs(v) > k.peak:
+        k.peak = abs(v)
+
+
+@numba.njit(cache=True)
+def screen_row(
+    row: Any,
+    clean: Any,
+    t: int,
+    channels: Any,
+    flags: Any,
+    settings: Any,
+    turning: float,
+    ints: Any,
+    floats: Any,
+    cursor: Any,
+) -> None:
+    """Fill `clean` with the values of `row` that can be believed; `turning` is the present rotation in rad/s."""
+    zeroed = (
+        turning > tu.ZERO_MOVING_RADPS
+        and row[ch.ROLL_RATE] == 0.0
+        and row[ch.PITCH_RATE] == 0.0
+        and row[ch.YAW_RATE] == 0.0
+    )
+    for c in range(ch.CHANNEL_COUNT):
+        v = row[c]
+        k = channels[c]
+        clean[c] = np.nan
+        if v != v:
+            if k.seen > 0 and c <= ch.BETA and t - k.good_ns > int(tu.MISSING_S * 1e9):
+                earn(flags, c, MISSING, t, ints, floats, cursor)
+            continue
+        if zeroed and v == 0.0 and c <= ch.NORMAL_LOAD:
+            earn(flags, c, ZERO_FILLED, t, ints, floats, cursor)
+            continue
+        if not LOWEST[c] <= v <= HIGHEST[c] or _is_wild(k, v, t, STEP_BASE[c], STEP_RATE[c]):
+            earn(flags, c, WILD, t, ints, floats, cursor)
+            continue
+        _note_raw(k, v, t)
+        if c <= ch.BETA and _frozen(c, k, v, t, flags, settings, turning, ints, floats, cursor):
+            continue
+        clean[c] = v
+        k.good = v
+        k.good_ns = t
+        if k.seen < 1000:
+            k.seen += 1
+
+
+@numba.njit(cache=True)
+def _frozen(
+    c: int, k: Any, v: float, t: int, flags: Any, settings: Any, turning: float, ints: Any, floats: Any, cursor: Any
+) -> bool:
+    """Flag clipped and stuck values; True when the value must not be used (stuck attitude, alpha or altitude)."""
+    same_s = (t - k.same_ns) * 1e-9
+    if c <= ch.YAW_RATE:
+        full = settings.roll_rate_range_radps
+        if c == ch.PITCH_RATE:
+            full = settings.pitch_rate_range_radps
+        elif c == ch.YAW_RATE:
+            full = settings.yaw_rate_range_radps
+        at_rail = abs(v) >= tu.CLIP_SHARE * full
+        if not at_rail:
+            at_rail = same_s >= tu.CLIP_SAME_S and abs(v) >= k.peak and abs(v) > tu.CLIP_LEAST_RADPS
+        if at_rail:
+            earn(flags, c, CLIPPED, t, ints, floats, cursor)
+            return False
+    if turning < tu.STUCK_MOVING_RADPS:
+        return False
+    if c == ch.PRESSURE_ALTITUDE:
+        stuck = same_s > tu.STUCK_ALTITUDE_S
+    else:
+        stuck = same_s > tu.STUCK_S
+    if not stuck:
+        return False
+    if c == ch.ALPHA and abs(v) >= k.peak:
+        earn(flags, c, CLIPPED, t, ints, floats, cursor)
+        return False
+    earn(flags, c, STUCK, t, ints, floats, cursor)
+    return c > ch.YAW_RATE

@@ -1,0 +1,210 @@
+"""Inside a spin: making it known, whole turns, mode, flattening, power, and its end.
+
+Turns rad inside, times int64 ns, altitudes metres. Method: docs/method/start-and-end.md and docs/method/turns.md.
+"""
+
+import math
+from typing import Any
+
+import numba
+
+from spinfloor.core import channels as ch
+from spinfloor.core.detector import tuning as tu
+from spinfloor.core.detector.emission import CODE_SPIN_ENDED, CODE_SPIN_MODE, CODE_SPIN_STARTED, CODE_SPIN_TURN, emit
+
+_TURN = 2.0 * math.pi
+
+
+@numba.njit(cache=True)
+def begin_spin(s: Any, m: Any, t: int, measured: bool, alt: float, ints: Any, floats: Any, cursor: Any) -> None:
+    """The chain is a spin: fix start, orientation, direction, sense; say so."""
+    side = 1 if s.chain_side >= 0.0 else -1
+    m.in_spin = 1
+    m.spin_ordinal += 1
+    m.spin_start_ns = s.chain_ns
+    m.spin_end_ns = 0
+    m.sense_from_above = s.chain
+    m.orientation = side
+    m.direction = s.chain * side
+    m.spin_start_altitude_m = s.chain_alt
+    m.spin_end_altitude_m = math.nan
+    m.mode = -1
+    m.oscillatory = 0
+    m.flattening = 0
+    m.recovery_started = 0
+    m.recovery_source = 0
+    m.recovery_start_ns = 0
+    m.recovery_start_turns = math.nan
+    m.recovery_start_altitude_m = math.nan
+    m.rotation_at_recovery_radps = math.nan
+    m.turn_period_s = math.nan
+    m.loss_per_turn_m = math.nan
+    m.loss_per_turn_sd_m = math.nan
+    m.turned_inverted_now = 1 if side < 0 < s.last_orientation else 0
+    again = s.last_end_ns > 0 and s.dive == 1 and m.turned_inverted_now == 0
+    m.reversed_now = 1 if again and m.direction != s.last_direction else 0
+    m.restarted_now = 1 if again and m.direction == s.last_direction else 0
+    s.spin_f, s.spin_v, s.spin_unsure, s.spin_clip = s.chain_f, s.chain_v, s.chain_unsure, s.chain_clip
+    s.turns_said = 0
+    s.turn_ns, s.turn_alt = s.chain_ns, s.chain_alt
+    s.turn_alpha = math.nan
+    s.alpha_sum = s.alpha_time = 0.0
+    s.rise_count = 0
+    s.last_period = math.nan
+    s.mode_said, s.osc_said, s.mode_ns = -1, 0, 0
+    s.power_s = 0.0
+    s.unstall_ns = s.stop_ns = 0
+    s.rotation_peak = 0.0
+    s.fall_ns = 0
+    s.dive = 0
+    s.start_sd_s = 0.05 if measured else 0.3
+    slot = emit(ints, floats, cursor, CODE_SPIN_STARTED, s.chain_ns, t)
+    floats[slot, 0] = side
+    floats[slot, 1] = m.direction
+    floats[slot, 2] = s.chain
+    floats[slot, 3] = s.chain_alt
+    floats[slot, 4] = m.spin_ordinal
+    floats[slot, 5] = m.evidence
+    floats[slot, 6] = m.altitude_sd_m
+    floats[slot, 7] = m.reversed_now
+    floats[slot, 8] = m.restarted_now
+    floats[slot, 9] = m.turned_inverted_now
+
+
+@numba.njit(cache=True)
+def count_turns(s: Any, m: Any, t: int, last_t: int, alt: float, ints: Any, floats: Any, cursor: Any) -> None:
+    """Announce each whole turn about the flight path, dated by interpolation within the step."""
+    sense = m.sense_from_above
+    turned = sense * (s.turned_f - s.spin_f)
+    while turned >= (s.turns_said + 1) * _TURN and cursor[0] < ints.shape[0] - 24:
+        s.turns_said += 1
+        over = turned - s.turns_said * _TURN
+        rate = max(sense * s.wf_turn, 0.3)
+        back = over / rate
+        since = s.turns_said * _TURN
+        if s.turns_said == 1 and over > 1.0:  # the first turn was complete before the spin was known
+            back = min(back, (t - m.spin_start_ns) * 0.5e-9)
+        when = t - int(back * 1e9)
+        height = alt + back * s.sink
+        period = (when - s.turn_ns) * 1e-9
+        m.loss_per_turn_m = s.turn_alt - height
+        m.loss_per_turn_sd_m = math.sqrt(s.alt_noise2 * 0.6 + 0.5) + 0.02 * abs(m.loss_per_turn_m)
+        s.last_period = m.turn_period_s
+        m.turn_period_s = max(period, 0.05)
+        s.turn_ns, s.turn_alt = when, height
+        _alpha_of_turn(s, m)
+        slot = emit(ints, floats, cursor, CODE_SPIN_TURN, when, t)
+        floats[slot, 0] = since / _TURN
+        floats[slot, 1] = sense * (s.turned_v - back * s.wv_fast - s.spin_v) / _TURN
+        floats[slot, 2] = height
+        floats[slot, 3] = m.loss_per_turn_m
+        floats[slot, 4] = period
+        floats[slot, 5] = m.turns_sd
+        floats[slot, 6] = m.altitude_sd_m
+        floats[slot, 7] = m.evidence
+        floats[slot, 8] = m.turns_lower_bound
+        floats[slot, 9] = m.flattening
+        floats[slot, 10] = m.estimated
+        floats[slot, 11] = m.loss_per_turn_sd_m
+
+
+@numba.njit(cache=True)
+def _alpha_of_turn(s: Any, m: Any) -> None:
+    """Mean |alpha| of the turn just completed; flattening when it has risen twice in a row by more than 2 deg."""
+    if s.alpha_time <= 0.0:
+        return
+    mean = s.alpha_sum / s.alpha_time
+    if s.turn_alpha == s.turn_alpha and s.turns_said > 2:
+        s.rise_count = s.rise_count + 1 if mean > s.turn_alpha + 0.035 else 0
+    s.turn_alpha = mean
+    m.flattening = 1 if s.rise_count >= 2 else 0
+    s.alpha_sum = s.alpha_time = 0.0
+
+
+@numba.njit(cache=True)
+def _mode_of(a: float, said: int) -> int:
+    """Class of |alpha|, leaving the announced class only past its edge by the hysteresis."""
+    mode = 0
+    for i in range(3):
+        edge = tu.MODE_EDGES_RAD[i]
+        if said >= 0:
+            edge += tu.MODE_HYSTERESIS_RAD if said <= i else -tu.MODE_HYSTERESIS_RAD
+        if a >= edge:
+            mode = i + 1
+    return mode
+
+
+@numba.njit(cache=True)
+def watch_mode(s: Any, m: Any, t: int, dt: float, ints: Any, floats: Any, cursor: Any) -> None:
+    """Mode and oscillation, from the first turn on; announced when changed."""
+    a = abs(s.alpha_turn)
+    s.alpha_sum += a * dt
+    s.alpha_time += dt
+    if (t - m.spin_start_ns) * 1e-9 < 1.5 or (t - s.mode_ns) < 500_000_000 or m.recovery_started == 1:
+        return
+    mode = _mode_of(a, s.mode_said)
+    share = math.sqrt(2.0 * s.swing2) / (abs(s.wf_turn) + 0.1)
+    limit = tu.OSCILLATORY_SHARE * (0.8 if s.osc_said == 1 else 1.0)
+    osc = 1 if s.turns_said >= 1 and share > limit else 0
+    m.mode = mode
+    m.oscillatory = osc
+    if mode == s.mode_said and osc == s.osc_said:
+        return
+    s.mode_said, s.osc_said, s.mode_ns = mode, osc, t
+    slot = emit(ints, floats, cursor, CODE_SPIN_MODE, t, t)
+    floats[slot, 0] = mode
+    floats[slot, 1] = osc
+    floats[slot, 2] = s.alpha_turn
+    floats[slot, 3] = _TURN / max(abs(s.wf_turn), 0.05)
+    floats[slot, 4] = m.evidence
+    floats[slot, 5] = share
+
+
+@numba.njit(cache=True)
+def watch_power(s: Any, m: Any, clean: Any, settings: Any, dt: float) -> None:
+    """power_on: throttle above idle for half a second in the spin; -1 without throttle telemetry."""
+    throttle = clean[ch.THROTTLE]
+    if throttle != throttle:
+        if s.power_s == 0.0:
+            m.power_on = -1
+        return
+    if throttle > settings.idle_throttle:
+        s.power_s = min(s.power_s + dt, 1.0)
+    else:
+        s.power_s = max(s.power_s - dt, 0.0)
+    m.power_on = 1 if s.power_s > 0.5 else 0
+
+
+@numba.njit(cache=True)
+def end_spin(
+    s: Any, m: Any, t: int, when: int, f: float, v: float, height: float, ints: Any, floats: Any, cursor: Any
+) -> None:
+    """Freeze the spin at its back-dated end and say so."""
+    sense = m.sense_from_above
+    m.in_spin = 0
+    m.spin_ended_now = 1
+    m.spin_end_ns = when
+    m.spin_end_altitude_m = height
+    m.turns = max(sense * (f - s.spin_f), 0.0) / _TURN
+    m.turns_about_vertical = sense * (v - s.spin_v) / _TURN
+    s.dive = 1
+    s.low_alt, s.low_ns = height, when
+    s.last_orientation, s.last_direction, s.last_end_ns = m.orientation, m.direction, when
+    s.barrier_ns = when
+    s.chain = 0
+    slot = emit(ints, floats, cursor, CODE_SPIN_ENDED, when, t)
+    floats[slot, 0] = m.turns
+    floats[slot, 1] = m.turns_about_vertical
+    floats[slot, 2] = m.turns - m.recovery_start_turns if m.recovery_started == 1 else math.nan
+    floats[slot, 3] = height
+    floats[slot, 4] = m.spin_start_altitude_m - height
+    floats[slot, 5] = m.turns_sd
+    floats[slot, 6] = m.altitude_sd_m
+    floats[slot, 7] = m.evidence
+    floats[slot, 8] = s.stop_ns - when if s.stop_ns > 0 else math.nan
+    floats[slot, 9] = s.unstall_ns - when if s.unstall_ns > 0 else math.nan
+    floats[slot, 10] = m.turns_lower_bound
+    floats[slot, 11] = (when - m.spin_start_ns) * 1e-9
+    floats[slot, 12] = m.recovery_source
+    floats[slot, 13] = m.recovery_start_altitude_m - height
+    floats[slot, 14] = m.spin_ordinal

@@ -1,0 +1,216 @@
+"""The detector's private running values: plain records and arrays, so that a save is a copy of bytes.
+
+`state` is one record of STATE_DTYPE, `channels` an array of CHANNEL_COUNT records, `flags` an int64 array of shape
+(CHANNEL_COUNT + 1, FLAG_COUNT, 2): last time the flag was earned and whether it has been announced (the extra row is
+the time stamp itself), `ring` a float64 array of shape (RING_BINS, RING_WIDTH) of short means of altitude.
+"""
+
+from __future__ import annotations
+
+from typing import Final
+
+import numpy as np
+
+from spinfloor.core.channels import CHANNEL_COUNT
+
+TIME_ROW: Final = CHANNEL_COUNT
+
+# Quality flags; the order is the kernel's code.
+FLAGS: Final = (
+    "missing",
+    "wild",
+    "stuck",
+    "clipped",
+    "zero filled",
+    "inconsistent",
+    "duplicate",
+    "out of order",
+    "clock jump",
+    "gap",
+)
+FLAG_COUNT: Final = len(FLAGS)
+MISSING: Final = 0
+WILD: Final = 1
+STUCK: Final = 2
+CLIPPED: Final = 3
+ZERO_FILLED: Final = 4
+INCONSISTENT: Final = 5
+DUPLICATE: Final = 6
+OUT_OF_ORDER: Final = 7
+CLOCK_JUMP: Final = 8
+GAP: Final = 9
+
+RING_BINS: Final = 512
+RING_SECONDS: Final = 0.1
+RING_WIDTH: Final = 2  # mean time [s since the first frame], mean corrected-for-setting altitude [m]
+
+CHANNEL_DTYPE: Final = np.dtype(
+    [
+        ("good", "f8"),  # last accepted value
+        ("good_ns", "i8"),  # its time
+        ("slope", "f8"),  # its smoothed rate of change, per second
+        ("suspect", "f8"),  # last value refused as wild
+        ("suspect_ns", "i8"),
+        ("suspect_count", "i8"),
+        ("raw", "f8"),  # last raw value, bit for bit
+        ("same_ns", "i8"),  # since when raw has not changed
+        ("peak", "f8"),  # largest |raw| seen
+        ("rail_s", "f8"),  # seconds spent exactly at the peak, lately
+        ("seen", "i8"),  # number of accepted values, saturating
+        ("step", "f8"),  # typical |change| from frame to frame
+    ]
+)
+
+_STATE_FIELDS: Final[tuple[tuple[str, str, str], ...]] = (
+    # time
+    ("started", "i8", "1 after the first frame"),
+    ("origin_ns", "i8", "time of the first frame"),
+    ("last_ns", "i8", "time of the last frame taken in"),
+    ("now_ns", "i8", "time carried forward to: frames and ticks"),
+    ("ahead_ns", "i8", "time of a frame far in the future, waiting to be confirmed"),
+    ("back_ns", "i8", "time of the last frame far in the past"),
+    ("back_count", "i8", "how many frames in a row continued from there"),
+    ("frames", "i8", "frames taken in"),
+    ("frame_dt", "f8", "smoothed frame spacing, s"),
+    ("lost", "i8", "1 between data lost and data back"),
+    ("lost_ns", "i8", "last frame before the loss"),
+    # rates
+    ("p", "f8", "roll rate used, rad/s"),
+    ("q", "f8", "pitch rate used, rad/s"),
+    ("r", "f8", "yaw rate used, rad/s"),
+    ("rates_ns", "i8", "time of the last real rates"),
+    ("bias_p", "f8", "roll gyro bias, rad/s"),
+    ("bias_q", "f8", "pitch gyro bias, rad/s"),
+    ("bias_r", "f8", "yaw gyro bias, rad/s"),
+    ("bias_sd", "f8", "standard uncertainty of each bias, rad/s"),
+    ("mean_p", "f8", "roll rate smoothed over 0.25 s"),
+    ("mean_q", "f8", "pitch rate smoothed over 0.25 s"),
+    ("mean_r", "f8", "yaw rate smoothed over 0.25 s"),
+    ("slow_p", "f8", "roll rate smoothed over a good second"),
+    ("slow_q", "f8", "pitch rate smoothed over a good second"),
+    ("slow_r", "f8", "yaw rate smoothed over a good second"),
+    ("calm_s", "f8", "seconds of quasi-steady straight flight so far"),
+    ("clipped_now", "i8", "1 while a rate gyro is at its rail and nothing replaces it"),
+    # attitude
+    ("dx", "f8", "down in body axes"),
+    ("dy", "f8", ""),
+    ("dz", "f8", ""),
+    ("down_sd", "f8", "standard uncertainty of the down direction, rad"),
+    ("q0", "f8", "attitude quaternion at att_ns"),
+    ("q1", "f8", ""),
+    ("q2", "f8", ""),
+    ("q3", "f8", ""),
+    ("att_ns", "i8", "time of the last accepted attitude, 0 none"),
+    ("att_miss", "f8", "smoothed disagreement of attitude and gyros, rad"),
+    ("att_bad", "i8", "1 while attitude telemetry is not believed"),
+    ("int_p", "f8", "gyro rotation since att_ns, rad"),
+    ("int_q", "f8", ""),
+    ("int_r", "f8", ""),
+    ("has_attitude", "i8", "1 when this frame's attitude was used"),
+    ("has_air", "i8", "1 when this frame's alpha was used"),
+    ("air_ns", "i8", "time of the last alpha used, 0 none"),
+    # air data and rotation
+    ("alpha", "f8", "angle of attack used, rad"),
+    ("beta", "f8", "sideslip used, rad"),
+    ("alpha_fast", "f8", "alpha smoothed over 0.06 s"),
+    ("alpha_turn", "f8", "alpha smoothed over a turn"),
+    ("swing", "f8", "q-driven part of the rates-only alpha, rad"),
+    ("wv", "f8", "rotation about the vertical, rad/s"),
+    ("wf", "f8", "rotation about the flight path, rad/s"),
+    ("wv_fast", "f8", "wv smoothed over 0.1 s"),
+    ("wf_fast", "f8", "wf smoothed over 0.1 s"),
+    ("wf_turn", "f8", "wf smoothed over a turn"),
+    ("swing2", "f8", "mean square of wf about its turn mean"),
+    ("turned_f", "f8", "integral of wf, rad"),
+    ("turned_v", "f8", "integral of wv, rad"),
+    ("unsure", "f8", "accumulated variance of the turn integral, rad^2"),
+    ("clip_f", "i8", "frames integrated with a clipped gyro"),
+    ("tas_ratio", "f8", "true over calibrated airspeed"),
+    # altitude
+    ("alt", "f8", "tracked pressure altitude, m"),
+    ("alt_rate", "f8", "tracked rate of climb, m/s"),
+    ("alt_ns", "i8", "time of the last altitude, 0 none"),
+    ("alt_noise2", "f8", "mean square residual of the tracker, m^2"),
+    ("bin_sum", "f8", "running ring bin"),
+    ("bin_time", "f8", ""),
+    ("bin_count", "i8", ""),
+    ("bin_start", "f8", ""),
+    ("bins", "i8", "bins closed so far"),
+    ("sink", "f8", "sink over a turn, m/s"),
+    ("sink_sd", "f8", ""),
+    # chain of rotation that may become a spin
+    ("chain", "i8", "sign of the chain, 0 none"),
+    ("chain_ns", "i8", "where it began"),
+    ("chain_f", "f8", "turned_f there"),
+    ("chain_v", "f8", "turned_v there"),
+    ("chain_alt", "f8", "corrected altitude there"),
+    ("chain_unsure", "f8", "unsure there"),
+    ("chain_clip", "i8", "clip_f there"),
+    ("chain_hot_ns", "i8", "last time the rotation was up"),
+    ("chain_hot_s", "f8", "time spent above the threshold in this chain"),
+    ("chain_path", "f8", "path steepness (velocity . down) where it began"),
+    ("chain_inherited", "i8", "1 when the rotation was already there when the wing stalled"),
+    ("chain_side", "f8", "integral of sign evidence: alpha or p r, positive upright"),
+    ("was_up", "i8", "1 when wv_fast was above the threshold on the last frame"),
+    ("last_wv_fast", "f8", "wv_fast on the last frame"),
+    ("last_alpha", "f8", "alpha_fast on the last frame"),
+    ("last_f", "f8", "turned_f on the last frame"),
+    ("last_v", "f8", "turned_v on the last frame"),
+    ("barrier_ns", "i8", "no chain may begin before this"),
+    # in the spin
+    ("spin_f", "f8", "turned_f at the start"),
+    ("spin_v", "f8", "turned_v at the start"),
+    ("spin_unsure", "f8", "unsure at the start"),
+    ("spin_clip", "i8", "clip_f at the start"),
+    ("start_sd_s", "f8", "uncertainty of the start time"),
+    ("turns_said", "i8", "whole turns announced"),
+    ("turn_ns", "i8", "time of the last whole turn"),
+    ("turn_alt", "f8", "corrected altitude there"),
+    ("turn_alpha", "f8", "mean alpha of the last turn"),
+    ("alpha_sum", "f8", "alpha times time this turn"),
+    ("alpha_time", "f8", ""),
+    ("rise_count", "i8", "turns in a row with rising alpha"),
+    ("last_period", "f8", "period of the turn before"),
+    ("mode_said", "i8", "mode announced, -1 none"),
+    ("osc_said", "i8", ""),
+    ("mode_ns", "i8", "when the mode was last announced"),
+    ("power_s", "f8", "seconds of power above idle in this spin"),
+    ("unstall_ns", "i8", "un-stall candidate, 0 none"),
+    ("unstall_f", "f8", ""),
+    ("unstall_v", "f8", ""),
+    ("unstall_alt", "f8", ""),
+    ("stop_ns", "i8", "rotation-stop candidate, 0 none"),
+    ("stop_f", "f8", ""),
+    ("stop_v", "f8", ""),
+    ("stop_alt", "f8", ""),
+    ("rotation_peak", "f8", "largest turn-smoothed rotation of the spin, rad/s"),
+    ("fall_ns", "i8", "since when the rotation has been falling away (inferred recovery)"),
+    ("fall_f", "f8", ""),
+    ("fall_alt", "f8", ""),
+    # controls
+    ("pedal_hold", "f8", "held pedal, slow"),
+    ("stick_hold", "f8", "held stick, slow"),
+    ("pedal_move_ns", "i8", "pedal left its held value, 0 not"),
+    ("stick_move_ns", "i8", "stick left its held value, 0 not"),
+    ("pedal_move_f", "f8", ""),
+    ("stick_move_f", "f8", ""),
+    ("pedal_move_alt", "f8", ""),
+    ("stick_move_alt", "f8", ""),
+    ("hold_s", "f8", "seconds of control telemetry seen"),
+    ("mark_ns", "i8", "time of the engineer's mark waiting to be used, 0 none"),
+    # after the spin
+    ("dive", "i8", "1 between the end of a spin and level flight"),
+    ("low_alt", "f8", "lowest corrected altitude since"),
+    ("low_ns", "i8", "its time"),
+    ("last_orientation", "i8", "of the last spin"),
+    ("last_direction", "i8", "of the last spin"),
+    ("last_end_ns", "i8", ""),
+    # phases outside a spin
+    ("next_phase", "i8", "phase waiting to be confirmed"),
+    ("next_ns", "i8", "since when"),
+    ("roll_turned", "f8", "leaky |integral| of wf un-stalled, rad"),
+    ("pitch_turned", "f8", "leaky integral of q, rad"),
+    ("spiral_turned", "f8", "leaky integral of wv, rad"),
+)
+
+STATE_DTYPE: Final = np.dtype([(name, kind) for name, kind, _ in _STATE_FIELDS])

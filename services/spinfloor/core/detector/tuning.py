@@ -1,0 +1,96 @@
+"""The detector's own thresholds, each with its unit and its reason. Times in seconds, never in samples.
+
+Where a number comes from the agreed definitions it says so; the rest are ours, chosen from the physics with margin.
+"""
+
+import math
+from typing import Final
+
+_DEG = math.pi / 180.0
+_TURN = 2.0 * math.pi
+
+# Definitions: rotation about the vertical above 20 deg/s while stalled is where a spin begins; stopped below 10.
+START_ROTATION_RADPS: Final = 20.0 * _DEG
+STOP_ROTATION_RADPS: Final = 10.0 * _DEG
+# A fall below the start threshold shorter than this is a falter of the same rotation: about a quarter turn at the
+# 80-100 deg/s of early autorotation.
+FALTER_S: Final = 1.15
+# ... unless the rotation really goes the other way meanwhile.
+REVERSED_RADPS: Final = 10.0 * _DEG
+# Vane noise, position error and the hysteresis of stall: still stalled this far below the plan's stall angle.
+STALL_MARGIN_RAD: Final = 1.5 * _DEG
+# Deep below the stall the wing is flying beyond doubt.
+FLYING_MARGIN_RAD: Final = 7.0 * _DEG
+
+# Filters.
+FAST_S: Final = 0.10
+ALPHA_FAST_S: Final = 0.05
+MEAN_S: Final = 0.25
+SLOW_S: Final = 1.2
+
+# Making a spin known. About the vertical a snap roll on a level path or a falling leaf gathers less than 10 deg.
+KNOWN_VERTICAL_RAD: Final = 23.0 * _DEG
+KNOWN_VERTICAL_RATES_RAD: Final = 62.0 * _DEG
+KNOWN_AGE_S: Final = 0.6
+KNOWN_AGE_RATES_S: Final = 1.0
+KNOWN_ROTATION_RADPS: Final = 35.0 * _DEG
+KNOWN_ROTATION_RATES_RADPS: Final = 50.0 * _DEG
+# A spin turns about the flight path; pitching dominates loops, tight spirals and tumbles.
+PITCH_SHARE: Final = 0.8
+PITCH_SHARE_RATES: Final = 0.55
+# Least angle of r against p (tan alpha = r/p) for autorotation; rolls are far below.
+LEAST_RATE_ALPHA_RAD: Final = 11.0 * _DEG
+# Rotation that was there before the wing stalled, or began on a steep path, could be a roll flown on purpose.
+STEEP_PATH: Final = 0.6
+INHERITED_RADPS: Final = 45.0 * _DEG
+INHERITED_TURNS_RAD: Final = 1.0 * _TURN
+STEEP_TURNS_RAD: Final = 0.5 * _TURN
+STEEP_FAST_TURNS_RAD: Final = 1.25 * _TURN
+FAST_ROLL_RADPS: Final = 150.0 * _DEG
+STEEP_AGE_S: Final = 1.2
+
+# Making an end known: part of a turn, within limits in seconds.
+UNSTALL_HOLD_TURNS: Final = 0.3
+UNSTALL_HOLD_S: Final = (0.45, 1.2)
+FLYING_HOLD_TURNS: Final = 0.12
+FLYING_HOLD_S: Final = (0.2, 0.5)
+STOP_HOLD_TURNS: Final = 0.35
+STOP_HOLD_S: Final = (0.6, 1.5)
+
+# Modes: classes by |alpha| with hysteresis (agreed); oscillatory is our own label.
+MODE_EDGES_RAD: Final = (30.0 * _DEG, 45.0 * _DEG, 65.0 * _DEG)
+MODE_HYSTERESIS_RAD: Final = 3.0 * _DEG
+OSCILLATORY_SHARE: Final = 0.22
+
+# Controls: a movement counts once it passes this part of full travel, dated to where it left the held value.
+CONTROL_MOVED: Final = 0.30
+CONTROL_LEFT: Final = 0.06
+CONTROL_HOLD_S: Final = 0.6
+
+# Quality.
+FLAG_HOLD_S: Final = 1.0
+STUCK_S: Final = 1.0
+STUCK_ALTITUDE_S: Final = 2.0
+STUCK_MOVING_RADPS: Final = 40.0 * _DEG
+ZERO_MOVING_RADPS: Final = 10.0 * _DEG
+MISSING_S: Final = 0.2
+CLIP_SHARE: Final = 0.99
+CLIP_SAME_S: Final = 0.08
+CLIP_LEAST_RADPS: Final = 50.0 * _DEG
+AHEAD_S: Final = 10.0
+BACK_S: Final = 2.0
+GAP_S: Final = 0.35
+
+# Quasi-steady straight flight: the reference for carried attitude and for gyro bias.
+CALM_RADPS: Final = 3.0 * _DEG
+CALM_S: Final = 1.5
+LEVEL_S: Final = 4.0
+BIAS_S: Final = 30.0
+BIAS_ATTITUDE_S: Final = 8.0
+BIAS_LIMIT_RADPS: Final = 4.0 * _DEG
+CRUISE_PITCH_RAD: Final = 5.0 * _DEG
+ATTITUDE_EVERY_S: Final = 0.035
+ATTITUDE_BAD_RAD: Final = 0.6
+
+# Level flight after a spin: lowest point confirmed by this much climb or by staying level this long.
+LEVEL_CLIMB_M: Final = 5.0
