@@ -109,10 +109,10 @@ def plan_phrases(path: Path) -> list[str]:
         words = CallWords.model_validate((yaml.safe_load(path.read_text(encoding="utf-8")) or {}).get("call_words", {}))
     except (OSError, ValueError, AttributeError, yaml.YAMLError) as exc:
         raise ClipError(
-            expected="a plan whose call_words are recover, chute and abandon", got=str(exc), now="no clip was made"
+            expected="a plan whose call_words are words by call", got=str(exc), now="no clip was made"
         ) from exc
     shipped = set(shipped_phrases())
-    wanted = [normalise(phrase) for phrase in (words.recover, words.chute, words.abandon)]
+    wanted = [normalise(phrase) for phrase in words.model_dump().values()]
     return [phrase for phrase in dict.fromkeys(wanted) if phrase and phrase not in shipped]
 
 

@@ -31,7 +31,7 @@ UNITS: Final = (
     "twenty",
 )
 TENS: Final = ("thirty", "forty", "fifty", "sixty", "seventy", "eighty", "ninety")
-NUMBER_PARTS: Final = (*UNITS, *TENS, "hundred", "point")
+NUMBER_PARTS: Final = (*UNITS, *TENS, "hundred", "and", "point")
 
 # Words of the screen itself, and words test teams commonly choose for the calls (common practice, no source).
 SCREEN_WORDS: Final = ("sound armed", "test", "turn", "turns", "estimated", "caution")
@@ -50,11 +50,8 @@ CALL_ALTERNATIVES: Final = (
 
 def shipped_phrases() -> tuple[str, ...]:
     """Every phrase recorded for the package, without repeats, in a stable order."""
-    calls = CallWords()
     phrases = (
-        calls.recover,
-        calls.chute,
-        calls.abandon,
+        *CallWords().model_dump().values(),
         *(words for code, words in REASON_WORDS.items() if code < WAITING_REASONS),
         *NUMBER_PARTS,
         *SCREEN_WORDS,

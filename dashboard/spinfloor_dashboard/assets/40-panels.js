@@ -61,8 +61,11 @@
   const ORIGINS = { live: "LIVE", replay: "REPLAY, NOT LIVE", rehearsal: "REHEARSAL, NOT LIVE", untold: "SOURCE NOT TOLD", none: "NO SORTIE" };
 
   function health(state, trust) {
-    const old = origin() === "live" && !trust.live && !trust.none;
-    text("w-origin", old ? "NOT LIVE" : trust.none && origin() !== "none" ? "NO DATA YET" : ORIGINS[origin()]);
+    const lost = Boolean(state) && state.link === "lost";
+    const named = origin() !== "none";
+    const words = !named || (trust.none && !trust.silent) ? "" : trust.silent ? "SERVER LOST" : lost ? "DATA LOST" : trust.live ? "" : "OLD DATA";
+    text("w-origin", words || (named && trust.none ? "NO DATA YET" : ORIGINS[origin()]));
+    tone("w-origin", words ? (trust.silent ? "warning" : "caution") : "");
     text("w-age", trust.none ? "no data" : panels.age(trust.ageS));
     const late = state && trust.ageS > (state.data_age_limit_s || 0.5);
     tone("w-age-box", trust.none ? "" : late || trust.silent ? "caution" : "");
@@ -112,7 +115,8 @@
     const spun = known(state.turns);
     text("w-turns", spun ? (state.turns_lower_bound ? "\u2265" : "") + panels.fixed(state.turns, 1) : "-");
     const plan = known(state.planned_turns);
-    text("w-planned", plan ? "of " + String(+state.planned_turns.toFixed(2)) + " planned" : spun ? "no card" : "");
+    text("w-planned", plan ? "of " + String(+state.planned_turns.toFixed(2)) : "");
+    text("w-planned-words", plan ? "planned" : spun ? "no card" : "");
     const span = Math.max(plan ? state.planned_turns + 1 : 4, spun ? Math.ceil(state.turns + 0.5) : 0);
     el("w-turn-fill").style.width = (spun ? Math.min(100, (100 * state.turns) / span) : 0) + "%";
     marks(span, plan ? state.planned_turns : null);

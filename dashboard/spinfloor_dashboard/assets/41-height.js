@@ -111,7 +111,7 @@
     }
     const each = size.turns > 12 ? 5 : size.turns > 8 ? 2 : 1;
     for (let turn = 0; turn <= size.turns; turn += each) letter(pen, scale, String(turn), scale.x(turn), scale.tall - scale.em * 0.6, INK.soft, "center");
-    letter(pen, scale, "turns", scale.right + 8, scale.tall - scale.em * 0.6, INK.soft);
+    letter(pen, scale, "turns", scale.left - 6, scale.tall - scale.em * 0.6, INK.soft, "right");
     if (known(state.planned_turns)) {
       const x = scale.x(state.planned_turns);
       rule(pen, x, 0, x, scale.tall - scale.em * 1.4, INK.soft, 2, [3, 5]);
@@ -122,17 +122,22 @@
   /** Each floor is a line with its name and height; names move apart where floors are close. */
   function floors(pen, scale, state) {
     const named = [["recovery floor", "recovery_ft", 3], ["chute floor", "chute_ft", 2], ["abandon floor", "abandon_ft", 3], ["ground", "ground_ft", 1]];
-    let lowest = -Infinity;
+    const drawn = [];
     for (const entry of named) {
       const ft = (state.floors || {})[entry[1]];
       if (!known(ft)) continue;
       const y = scale.y(ft);
       if (y < 0 || y > scale.tall) continue;
-      const crossed = known(state.altitude_ft) && state.altitude_ft < ft && state.in_spin;
-      rule(pen, scale.left, y, scale.right, y, crossed ? INK.warning : INK.floor, entry[2], entry[1] === "chute_ft" ? [8, 5] : []);
-      const at = Math.min(scale.tall - scale.em * 1.6, Math.max(y, lowest + scale.em * 1.05));
-      lowest = at;
-      letter(pen, scale, entry[0] + " " + spinfloor.panels.whole(ft), scale.right + 8, at, crossed ? INK.warning : INK.text, "left", 600);
+      const colour = known(state.altitude_ft) && state.altitude_ft < ft && state.in_spin ? INK.warning : INK.floor;
+      rule(pen, scale.left, y, scale.right, y, colour, entry[2], entry[1] === "chute_ft" ? [8, 5] : []);
+      drawn.push({ words: entry[0] + " " + spinfloor.panels.whole(ft), y: y, colour: colour });
+    }
+    drawn.sort(function (a, b) { return b.y - a.y; });
+    let lowest = scale.tall - scale.em * 1.2;
+    for (const name of drawn) {
+      const at = Math.min(name.y, lowest);
+      lowest = at - scale.em * 1.08;
+      letter(pen, scale, name.words, scale.right + 8, at, name.colour, "left", 600);
     }
   }
 

@@ -113,9 +113,9 @@
   function numbers(data) {
     const out = [];
     if (typeof data.altitude_ft === "number") out.push("at " + spinfloor.panels.whole(data.altitude_ft) + " ft");
-    const left = data.altitude_left_ft;
-    const bound = left && typeof left === "object" ? left.bound : left;
-    if (typeof bound === "number") out.push("altitude left " + spinfloor.panels.whole(bound) + " ft");
+    const bound = data.altitude_left_bound_ft;
+    if (typeof bound === "number") out.push("cautious altitude left " + spinfloor.panels.whole(bound) + " ft");
+    if (typeof data.altitude_left_ft === "number") out.push("median " + spinfloor.panels.whole(data.altitude_left_ft) + " ft");
     if (data.estimated) out.push("ESTIMATED");
     return out.join(" \u00b7 ");
   }
@@ -156,7 +156,7 @@
     const list = spinfloor.el("w-log");
     if (!list) return;
     list.replaceChildren.apply(list, entries.slice(-ROWS).reverse().map(row));
-    if (!entries.length) list.append(make("li", "soft", "Nothing called or marked yet."));
+    if (!entries.length) list.append(make("li", "alone", "Nothing called or marked yet."));
   }
 
   function row(entry) {

@@ -20,9 +20,14 @@ STRIPS: Final[tuple[tuple[str, str, str], ...]] = (
 )
 
 
-def _cell(title: str, *children: object, identifier: str) -> Component:
+def _cell(title: str, *children: object, identifier: str, tag: Component | None = None) -> Component:
     head = html.Div(
-        [html.H2(title), html.Span(className="age-tag", hidden=True), html.Span(className="estimate-tag", hidden=True)],
+        [
+            html.H2(title),
+            html.Span(className="age-tag", hidden=True),
+            html.Span(className="estimate-tag", hidden=True),
+            tag,
+        ],
         className="cell-head",
     )
     return html.Section([head, *children], className="cell", id=identifier)
@@ -32,11 +37,24 @@ def _words(identifier: str, name: str, words: str = "") -> Component:
     return html.Div(words, id=identifier, className=name)
 
 
+def top() -> Component:
+    """Every sortie in short, and who holds control."""
+    return html.Div(
+        [
+            html.Nav(id="w-sorties", className="sorties", **{"aria-label": "Sorties"}),
+            html.Div([html.Span("Control"), html.Strong("-", id="w-control")], className="fact one-line"),
+            html.Span(id="w-by-slot", className="by"),
+            action_button("Take control", identifier="w-take", key="T"),
+        ],
+        className="top",
+    )
+
+
 def health() -> Component:
-    """Where the data comes from, how old it is, what is wrong with it, sound, control."""
+    """Where the data comes from, how old it is, what is wrong with it, sound."""
     return html.Section(
         [
-            html.H2("Data, sound and control", className="unseen"),
+            html.H2("Data and sound", className="unseen"),
             _words("w-origin", "origin", "NO SORTIE"),
             html.Div([html.Span("Data age"), html.Strong("-", id="w-age")], className="fact", id="w-age-box"),
             html.Div([html.Span("Link"), html.Strong("-", id="w-link")], className="fact", id="w-link-box"),
@@ -44,8 +62,6 @@ def health() -> Component:
             html.Div(
                 [html.Span("Quality"), html.Strong("-", id="w-quality")], className="fact grow", id="w-quality-box"
             ),
-            html.Div([html.Span("Control"), html.Strong("-", id="w-control")], className="fact"),
-            action_button("Take control", identifier="w-take", key="T"),
             html.Button(
                 [html.Span("SOUND NOT ARMED", id="w-sound-words"), html.Kbd("S")],
                 id="w-sound",
@@ -103,10 +119,8 @@ def glance() -> Component:
                 "State",
                 _words("w-phase", "glance-word", "NO DATA YET"),
                 _words("w-kind", "glance-kind"),
-                html.Div(
-                    [html.Span(id="w-mode"), html.Span("OSCILLATORY", id="w-oscillatory", hidden=True)],
-                    className="glance-kind",
-                ),
+                _words("w-mode", "glance-kind"),
+                tag=html.Span("OSCILLATORY", id="w-oscillatory", hidden=True),
                 identifier="w-state-cell",
             ),
             _cell(
@@ -114,7 +128,7 @@ def glance() -> Component:
                 html.Div(
                     [
                         html.Span("-", id="w-turns", className="glance-number"),
-                        html.Span("", id="w-planned", className="glance-of"),
+                        html.Span([html.Span(id="w-planned"), html.Small(id="w-planned-words")], className="glance-of"),
                     ],
                     className="turn-line",
                 ),
@@ -182,7 +196,6 @@ def keys() -> Component:
             action_button("Abandon", identifier="w-say-abandon", key="B"),
             html.Form(id="w-note", hidden=True),
             html.Span(id="w-mark-answer", className="mark-answer", role="status"),
-            html.Span(id="w-by-slot", className="by"),
             html.Span(id="w-volume-slot", className="volume"),
             action_button("Test sound", identifier="w-test", key="Y"),
         ],

@@ -14,7 +14,7 @@ def layout(sortie: str | None = None, **_: str) -> Component:
     return html.Main(
         [
             html.H1("Watch", className="unseen"),
-            html.Nav(id="w-sorties", className="sorties", **{"aria-label": "Sorties"}),
+            watch_parts.top(),
             watch_parts.health(),
             watch_parts.call_band(),
             watch_parts.glance(),
