@@ -1,0 +1,222 @@
+"""The line to the NATS servers: connecting, the streams, reading what is stored, and telling what went wrong.
+
+Reads go straight to the stream by sequence or subject; no server-side consumer holds state, so there is nothing to
+recreate after a restart of the server, and a reader that stops costs nothing.
+"""
+
+from __future__ import annotations
+
+import asyncio
+import json
+from collections.abc import Iterator, Mapping
+from contextlib import contextmanager
+from dataclasses import dataclass
+from typing import Any, Final
+
+import nats
+import nats.errors
+import nats.js.errors
+from nats.aio.client import Client
+from nats.js import api
+
+from spinfloor.adapters.nats.subjects import Names
+from spinfloor.ports.errors import StorageError
+
+ANSWER_LIMIT_S: Final = 2.0
+WRONG_LAST_SEQUENCE: Final = (10071, 10164)  # the server's error codes; the second when it names no sequence
+EXPECTED_LAST: Final = "Nats-Expected-Last-Subject-Sequence"
+EXPECTED_LAST_SUBJECT: Final = "Nats-Expected-Last-Subject-Sequence-Subject"
+BATCH_BYTES: Final = 4 << 20  # of one read; bounds a reader's memory
+
+
+class WrongLastSequence(Exception):  # noqa: N818  # never leaves the adapters: an outcome, not a failure
+    """Somebody wrote to the subject in between."""
+
+
+@dataclass(frozen=True, slots=True)
+class Stored:
+    """A message as the stream keeps it; `time_ns` is the server's clock."""
+
+    subject: str
+    position: int
+    headers: Mapping[str, str]
+    data: bytes
+    time_ns: int
+
+
+@contextmanager
+def translated(what: str) -> Iterator[None]:
+    """Turn the driver's errors into ours."""
+    try:
+        yield
+    except (nats.errors.Error, OSError, TimeoutError) as error:
+        raise StorageError(
+            expected=f"the message servers to answer ({what})",
+            got=str(error) or type(error).__name__,
+            now="nothing was acknowledged; it is tried again when they are back",
+        ) from error
+
+
+class NatsLink:
+    """One connection and the streams it relies on."""
+
+    def __init__(self, client: Client, names: Names) -> None:
+        self.client = client
+        self.names = names
+        self.js = client.jetstream(timeout=ANSWER_LIMIT_S)
+
+    @classmethod
+    async def connect(cls, url: str, *, prefix: str = "spinfloor", name: str = "spinfloor") -> NatsLink:
+        """Connect and keep reconnecting for ever. `url` may list several servers, by commas; it may hold a secret."""
+        with translated("connecting"):
+            client = await nats.connect(
+                url.split(","),
+                name=name,
+                connect_timeout=5,
+                allow_reconnect=True,
+                max_reconnect_attempts=-1,
+                reconnect_time_wait=0.1,
+                ping_interval=5,
+                max_outstanding_pings=2,
+                pending_size=0,  # while the line is down nothing is held back to be sent late
+                error_cb=_ignore,  # every call reports its own failure; `ready` reports the line
+            )
+        return cls(client, Names(prefix))
+
+    async def prepare(self, *, first: int = 1, replicas: int = 1) -> None:
+        """Create what is missing. `first`: where positions begin in new streams; past 1 there is an older archive."""
+        with translated("creating the streams"):
+            await self._stream("inputs", "in.>", first_seq=first, num_replicas=replicas, echo=True)
+            await self._stream("events", "ev.>", first_seq=first, num_replicas=replicas, echo=True)
+            await self._stream("checkpoints", "cp.>", max_msgs_per_subject=1, num_replicas=replicas)
+            await self._stream("leases", "ls.>", max_msgs_per_subject=1, num_replicas=replicas)
+            await self._stream("latest", "bus.>", max_msgs_per_subject=1, storage=api.StorageType.MEMORY,
+                               max_age=6 * 3600.0)  # fmt: skip
+            await self.client.flush()
+
+    async def _stream(self, what: str, subjects: str, *, echo: bool = False, **options: Any) -> None:
+        prefix = self.names.prefix
+        config = api.StreamConfig(
+            name=self.names.stream(what),
+            subjects=[f"{prefix}.{subjects}"],
+            allow_direct=True,
+            # Identity is decided by subject and expected sequence, not by the server's time-limited duplicate list.
+            duplicate_window=0.1,
+            republish=api.RePublish(src=f"{prefix}.{subjects}", dest=f"{prefix}.stored.{subjects}", headers_only=True)
+            if echo
+            else None,
+            **options,
+        )
+        try:
+            await self.js.add_stream(config)
+        except nats.js.errors.BadRequestError as error:
+            if error.err_code != 10058:  # the server's code for "in use with another configuration": keep theirs
+                raise
+
+    async def info(self, what: str) -> dict[str, Any]:
+        """The server's record of a stream: its state, and `ts`, the server's clock."""
+        with translated("asking for a stream's state"):
+            answer = await self.client.request(
+                f"$JS.API.STREAM.INFO.{self.names.stream(what)}", b"", timeout=ANSWER_LIMIT_S
+            )
+        record: dict[str, Any] = json.loads(answer.data)
+        if "error" in record:
+            raise StorageError(
+                expected=f"the stream {self.names.stream(what)}",
+                got=str(record["error"].get("description", "an error")),
+                now="nothing was read or written",
+            )
+        return record
+
+    async def first_position(self, what: str) -> int:
+        """Lowest position a stream may hold; past 1 something older may be in the archive only."""
+        return max(1, int((await self.info(what))["state"]["first_seq"]))
+
+    async def publish(
+        self, subject: str, data: bytes, *, headers: Mapping[str, str] | None = None, last: int, over: str | None = None
+    ) -> int:
+        """Store a message if the newest one on `over` (default: its own subject) is at `last`; its position.
+
+        Raises WrongLastSequence, StorageError. After a StorageError it may or may not be stored.
+        """
+        own = {**(headers or {}), EXPECTED_LAST: str(last)}
+        if over is not None:
+            own[EXPECTED_LAST_SUBJECT] = over
+        return await self.store(subject, data, own)
+
+    async def store(self, subject: str, data: bytes, headers: Mapping[str, str]) -> int:
+        """Store a message; its position. Raises WrongLastSequence, StorageError."""
+        try:
+            with translated("storing a message"):
+                return (await self.js.publish(subject, data, headers=dict(headers))).seq
+        except StorageError as error:
+            cause = error.__cause__
+            if isinstance(cause, nats.js.errors.APIError) and cause.err_code in WRONG_LAST_SEQUENCE:
+                raise WrongLastSequence from error
+            raise
+
+    async def newest(self, what: str, subject: str) -> Stored | None:
+        """The newest message on a subject (wildcards allowed), from the stream's leader."""
+        try:
+            with translated("reading a message"):
+                raw = await self.js.get_last_msg(self.names.stream(what), subject)
+        except StorageError as error:
+            if isinstance(error.__cause__, nats.js.errors.NotFoundError):
+                return None
+            raise
+        time_ns = round(raw.time.timestamp() * 1e9) if raw.time is not None else 0
+        return Stored(raw.subject or subject, raw.seq or 0, raw.headers or {}, raw.data or b"", time_ns)
+
+    async def after(self, what: str, subject: str, position: int, limit: int) -> list[Stored]:
+        """Up to `limit` messages (fewer when they are large) on a subject (wildcards allowed) past `position`."""
+        request = {"seq": position + 1, "next_by_subj": subject, "batch": limit, "max_bytes": BATCH_BYTES}
+        found: list[Stored] = []
+        with translated("reading messages"):
+            inbox = self.client.new_inbox()
+            listening = await self.client.subscribe(inbox)
+            try:
+                await self.client.publish(
+                    f"$JS.API.DIRECT.GET.{self.names.stream(what)}", json.dumps(request).encode(), reply=inbox
+                )
+                while (message := await listening.next_msg(ANSWER_LIMIT_S)) is not None:
+                    headers = message.headers or {}
+                    if "Status" in headers:
+                        _check_end(headers)
+                        return found
+                    found.append(_stored(headers, message.data))
+            finally:
+                await _quietly_unsubscribe(listening)
+        return found
+
+    async def ready(self) -> str | None:
+        """What is wrong, None when the servers answer."""
+        try:
+            await self.info("inputs")
+        except StorageError as error:
+            return error.sentence
+        return None
+
+    async def close(self) -> None:
+        """End the connection."""
+        await self.client.close()
+
+
+def _check_end(headers: Mapping[str, str]) -> None:
+    """204: the end of a batch; 404: nothing there; anything else is a failure."""
+    if headers["Status"] not in ("204", "404"):
+        raise nats.errors.Error(f"status {headers['Status']} {headers.get('Description', '')}")
+
+
+def _stored(headers: Mapping[str, str], data: bytes) -> Stored:
+    return Stored(headers["Nats-Subject"], int(headers["Nats-Sequence"]), headers, data, 0)
+
+
+async def _quietly_unsubscribe(subscription: Any) -> None:
+    try:
+        await subscription.unsubscribe()
+    except (nats.errors.Error, OSError):
+        return  # the connection is gone, and the subscription with it
+
+
+async def _ignore(_error: Exception) -> None:
+    await asyncio.sleep(0)

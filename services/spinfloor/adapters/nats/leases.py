@@ -1,0 +1,107 @@
+"""Leases in a JetStream key-value bucket.
+
+One key per sortie holds the owner, how long the lease lasts and its fence. The age of a lease is told by the server's
+clock alone (its time stamp of the newest write against its clock now), so no process's clock matters. Taking over is a
+write with the expected revision, and ends with raising the fence on the sortie's event subjects: whoever owned it
+before can write no event after the new owner has its grant.
+"""
+
+from __future__ import annotations
+
+import json
+from datetime import datetime
+from typing import Any, Final
+
+from spinfloor.adapters.nats.connection import NatsLink, Stored, WrongLastSequence
+from spinfloor.adapters.nats.fences import Fences, lease_lost
+from spinfloor.ports.clock import Clock
+from spinfloor.ports.errors import LeaseLostError
+from spinfloor.ports.leases import Grant
+
+_SECOND_NS: Final = 1_000_000_000
+
+
+class NatsLeases:
+    """Leases."""
+
+    def __init__(self, link: NatsLink, fences: Fences, clock: Clock) -> None:
+        self._link = link
+        self._clock = clock
+        self._fences = fences
+        self._revisions: dict[tuple[str, str, int], int] = {}  # (sortie, owner, fence): revision of our own last write
+
+    def _key(self, sortie: str) -> str:
+        return f"{self._link.names.prefix}.ls.{sortie}"
+
+    async def acquire(self, sortie: str, owner: str, *, ttl_s: float) -> Grant | None:
+        """See Leases."""
+        there = await self._link.newest("leases", self._key(sortie))
+        if there is not None and not await self._free(there, owner):
+            return None
+        revision = 0 if there is None else there.position
+        record = {"owner": owner, "ttl_s": ttl_s}
+        try:
+            fence = await self._link.publish(self._key(sortie), json.dumps(record).encode(), last=revision)
+        except WrongLastSequence:
+            return None  # somebody was quicker
+        self._revisions[(sortie, owner, fence)] = fence
+        try:
+            await self._fences.enter(sortie, fence)
+        except LeaseLostError:
+            return None
+        return Grant(sortie, owner, fence, self._clock.wall_ns() + int(ttl_s * _SECOND_NS))
+
+    async def _free(self, there: Stored, owner: str) -> bool:
+        record: dict[str, Any] = json.loads(there.data)
+        if record["owner"] == owner or record["ttl_s"] <= 0:
+            return True
+        now_ns = _nanoseconds((await self._link.info("leases"))["ts"])
+        return bool(now_ns - there.time_ns > record["ttl_s"] * _SECOND_NS)
+
+    async def renew(self, grant: Grant, *, ttl_s: float) -> Grant:
+        """See Leases."""
+        await self._write(grant, ttl_s)
+        return Grant(grant.sortie, grant.owner, grant.fence, self._clock.wall_ns() + int(ttl_s * _SECOND_NS))
+
+    async def _write(self, grant: Grant, ttl_s: float) -> None:
+        who = (grant.sortie, grant.owner, grant.fence)
+        record = {"owner": grant.owner, "ttl_s": ttl_s, "fence": grant.fence}
+        revision = self._revisions.get(who, grant.fence)
+        try:
+            revision = await self._link.publish(self._key(grant.sortie), json.dumps(record).encode(), last=revision)
+        except WrongLastSequence:
+            revision = await self._own_revision(grant)
+            revision = await self._again(grant, record, revision)
+        self._revisions[who] = revision
+
+    async def _again(self, grant: Grant, record: dict[str, Any], revision: int) -> int:
+        """An answer of ours was lost with the line: the newest write is our own after all."""
+        try:
+            return await self._link.publish(self._key(grant.sortie), json.dumps(record).encode(), last=revision)
+        except WrongLastSequence:
+            raise lease_lost(grant.sortie) from None
+
+    async def _own_revision(self, grant: Grant) -> int:
+        there = await self._link.newest("leases", self._key(grant.sortie))
+        if there is not None:
+            record = json.loads(there.data)
+            if record["owner"] == grant.owner and record.get("fence", there.position) == grant.fence:
+                return there.position
+        self._revisions.pop((grant.sortie, grant.owner, grant.fence), None)
+        raise lease_lost(grant.sortie)
+
+    async def release(self, grant: Grant) -> None:
+        """See Leases."""
+        try:
+            await self._write(grant, 0.0)
+        except LeaseLostError:
+            return
+        finally:
+            self._revisions.pop((grant.sortie, grant.owner, grant.fence), None)
+
+
+def _nanoseconds(stamp: str) -> int:
+    """The server's RFC 3339 time stamp, to the microsecond."""
+    whole, _, fraction = stamp.rstrip("Z").partition(".")
+    micro = (fraction + "000000")[:6]
+    return round(datetime.fromisoformat(f"{whole}.{micro}+00:00").timestamp() * 1e6) * 1000

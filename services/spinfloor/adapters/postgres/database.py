@@ -1,0 +1,85 @@
+"""The pool of connections to PostgreSQL, and its errors as ours."""
+
+from __future__ import annotations
+
+import asyncio
+from collections.abc import AsyncIterator, Iterator
+from contextlib import asynccontextmanager, contextmanager
+from typing import Any, Final
+
+import asyncpg
+
+from spinfloor.ports.errors import StorageError
+
+ANSWER_LIMIT_S: Final = 10.0
+CONNECTIONS: Final = 8
+LOST: Final = (asyncpg.PostgresConnectionError, asyncpg.InterfaceError, OSError)
+
+
+@contextmanager
+def translated(what: str) -> Iterator[None]:
+    """Turn the driver's errors into ours; the driver's text never holds the password."""
+    try:
+        yield
+    except (asyncpg.PostgresError, asyncpg.InterfaceError, OSError, TimeoutError) as error:
+        raise StorageError(
+            expected=f"the archive database to answer ({what})",
+            got=str(error) or type(error).__name__,
+            now="nothing was acknowledged; it is tried again when it is back",
+        ) from error
+
+
+class Database:
+    """Runs statements on pooled connections; after a restart of the server new ones are made."""
+
+    def __init__(self, pool: Any) -> None:
+        self.pool = pool
+
+    @classmethod
+    async def connect(cls, url: str) -> Database:
+        """Open the pool. `url` may hold a secret and is never put into an error."""
+        with translated("connecting"):
+            pool = await asyncpg.create_pool(
+                url,
+                min_size=1,
+                max_size=CONNECTIONS,
+                timeout=5.0,
+                command_timeout=ANSWER_LIMIT_S,
+                server_settings={"application_name": "spinfloor"},
+            )
+        return cls(pool)
+
+    async def rows(self, sql: str, *arguments: object) -> list[Any]:
+        """Read; a connection that broke while idle is replaced and the statement run once more."""
+        with translated("reading"):
+            try:
+                return list(await self.pool.fetch(sql, *arguments))
+            except LOST:
+                return list(await self.pool.fetch(sql, *arguments))
+
+    @asynccontextmanager
+    async def transaction(self, what: str) -> AsyncIterator[Any]:
+        """A connection in a transaction; committed and on disk when the block ends."""
+        with translated(what):
+            async with self.pool.acquire() as connection, connection.transaction():
+                yield connection
+
+    async def ready(self) -> str | None:
+        """What is wrong, None when it answers."""
+        try:
+            await self.rows("SELECT 1")
+        except StorageError as error:
+            return error.sentence
+        return None
+
+    async def close(self) -> None:
+        """Close every connection."""
+        try:
+            await asyncio.wait_for(self.pool.close(), 2.0)
+        except (TimeoutError, OSError, asyncpg.InterfaceError):
+            self.pool.terminate()
+
+
+def without_nul(text: str) -> str:
+    """PostgreSQL's text has no NUL; it is shown by its picture."""
+    return text.replace("\0", "\u2400")

@@ -1,0 +1,47 @@
+"""Tokens in PostgreSQL."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from spinfloor.adapters.postgres.database import Database, without_nul
+from spinfloor.ports.tokens import Role, TokenRecord
+
+_COLUMNS = "id, name, role, hash_hex, created_ns, expires_ns, revoked_ns"
+
+
+def _record(row: Any) -> TokenRecord:
+    return TokenRecord(row[0], row[1], Role(row[2]), row[3], row[4], row[5], row[6])
+
+
+class PostgresTokens:
+    """TokenStore."""
+
+    def __init__(self, database: Database) -> None:
+        self._database = database
+
+    async def put(self, record: TokenRecord) -> None:
+        """See TokenStore."""
+        async with self._database.transaction("storing a token") as connection:
+            await connection.execute(
+                f"INSERT INTO tokens ({_COLUMNS}) VALUES ($1, $2, $3, $4, $5, $6, $7) ON CONFLICT (id) DO UPDATE SET"
+                " name = excluded.name, role = excluded.role, hash_hex = excluded.hash_hex,"
+                " created_ns = excluded.created_ns, expires_ns = excluded.expires_ns, revoked_ns = excluded.revoked_ns",
+                record.id,
+                without_nul(record.name),
+                record.role.value,
+                record.hash_hex,
+                record.created_ns,
+                record.expires_ns,
+                record.revoked_ns,
+            )
+
+    async def get(self, token_id: str) -> TokenRecord | None:
+        """See TokenStore."""
+        rows = await self._database.rows(f"SELECT {_COLUMNS} FROM tokens WHERE id = $1", without_nul(token_id))
+        return _record(rows[0]) if rows else None
+
+    async def list_all(self) -> list[TokenRecord]:
+        """See TokenStore."""
+        rows = await self._database.rows(f"SELECT {_COLUMNS} FROM tokens ORDER BY created_ns, id")
+        return [_record(row) for row in rows]
