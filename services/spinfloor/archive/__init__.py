@@ -1,1 +1,1 @@
-"""After the flight: exports, sortie archives, reprocessing, reports."""
+"""What is kept and looked at afterwards: spins, decimated frames, what was learnt, the report."""

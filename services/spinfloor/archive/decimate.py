@@ -1,0 +1,71 @@
+"""Fewer points, no peak lost: the smallest and largest value of each channel in each stretch of time.
+
+Each stretch becomes two rows at its first and last frame time; each channel's extremes go in the order in which they
+occurred. A channel with no value in a stretch stays missing there.
+"""
+
+from __future__ import annotations
+
+from collections.abc import AsyncIterator
+
+import numpy as np
+import numpy.typing as npt
+
+from spinfloor.core.channels import CHANNEL_COUNT
+from spinfloor.core.frames import Float64Array, FrameBlock, Int64Array
+
+
+async def decimated(blocks: AsyncIterator[FrameBlock], *, first_ns: int, last_ns: int, max_points: int) -> FrameBlock:
+    """At most max_points rows over first_ns..last_ns (both included). max_points: at least 2."""
+    stretches = max(max_points // 2, 1)
+    width = max((last_ns - first_ns) // stretches + 1, 1)
+    parts: list[FrameBlock] = []
+    held: FrameBlock | None = None
+    async for block in blocks:
+        if held is not None:
+            block = joined([held, block])
+        stretch = (block.time_ns - first_ns) // width
+        # The last stretch may go on in the next block.
+        cut = int(np.flatnonzero(stretch != stretch[-1])[-1]) + 1 if bool((stretch != stretch[-1]).any()) else 0
+        if cut:
+            parts.append(_reduced(block.slice(0, cut), stretch[:cut]))
+        held = block.slice(cut, len(block))
+    if held is not None and len(held):
+        parts.append(_reduced(held, (held.time_ns - first_ns) // width))
+    return joined(parts)
+
+
+def joined(parts: list[FrameBlock]) -> FrameBlock:
+    """Blocks one behind the other."""
+    if not parts:
+        return FrameBlock(np.empty(0, np.int64), np.empty((0, CHANNEL_COUNT)))
+    if len(parts) == 1:
+        return parts[0]
+    return FrameBlock(np.concatenate([p.time_ns for p in parts]), np.concatenate([p.values for p in parts]))
+
+
+def _reduced(block: FrameBlock, stretch: Int64Array) -> FrameBlock:
+    starts = np.flatnonzero(np.r_[True, stretch[1:] != stretch[:-1]])
+    ends = np.r_[starts[1:], len(block)]
+    low = np.fmin.reduceat(block.values, starts, axis=0)
+    high = np.fmax.reduceat(block.values, starts, axis=0)
+    low_first = _first_place(block.values, low, starts, ends) <= _first_place(block.values, high, starts, ends)
+    values = np.empty((2 * len(starts), CHANNEL_COUNT))
+    values[0::2] = np.where(low_first, low, high)
+    values[1::2] = np.where(low_first, high, low)
+    times = np.empty(2 * len(starts), np.int64)
+    times[0::2] = block.time_ns[starts]
+    times[1::2] = block.time_ns[ends - 1]
+    single = np.repeat(ends - starts == 1, 2)
+    single[0::2] = False  # a stretch of one frame is that frame, once
+    return FrameBlock(times[~single], np.ascontiguousarray(values[~single]))
+
+
+def _first_place(
+    values: Float64Array, wanted: Float64Array, starts: Int64Array, ends: Int64Array
+) -> npt.NDArray[np.int64]:
+    """Row of the first frame in each stretch that holds the wanted value, per channel."""
+    rows = np.arange(len(values))[:, None]
+    hit = values == np.repeat(wanted, ends - starts, axis=0)
+    found: npt.NDArray[np.int64] = np.minimum.reduceat(np.where(hit, rows, len(values)), starts, axis=0)
+    return found

@@ -1,0 +1,97 @@
+"""Beliefs across sorties: each recovery of a flight teaches the next sortie of the same aircraft, once."""
+
+from __future__ import annotations
+
+import asyncio
+from collections.abc import Sequence
+from typing import Final
+
+import structlog
+
+from spinfloor.core.events import Event, Kind
+from spinfloor.core.recovery.beliefs import Beliefs, Evidence
+from spinfloor.detect.building import plan_of
+from spinfloor.ports.beliefs import StoredBeliefs
+from spinfloor.ports.bundle import Ports
+from spinfloor.ports.errors import StaleVersionError
+from spinfloor.ports.sorties import SortieKind, SortieRecord
+
+LOOK_BACK_SORTIES: Final = 50
+ATTEMPTS: Final = 20
+
+log = structlog.get_logger("spinfloor.archive")
+
+
+class Learner:
+    """Takes `recovered` events of flights into the belief store; rehearsals teach nothing."""
+
+    def __init__(self, ports: Ports) -> None:
+        self._ports = ports
+        self._queue: asyncio.Queue[SortieRecord] = asyncio.Queue()
+
+    def on_events(self, record: SortieRecord, events: Sequence[Event]) -> None:
+        """Hook of the detect side; returns at once."""
+        if record.kind is SortieKind.FLIGHT and any(event.kind is Kind.RECOVERED for event in events):
+            self._queue.put_nowait(record)
+
+    async def run(self) -> None:
+        """Learn until cancelled; first what a crash may have left out."""
+        for record in await self._ports.sorties.list_all(limit=LOOK_BACK_SORTIES):
+            if record.kind is SortieKind.FLIGHT:
+                await self.learn(record)
+        while True:
+            record = await self._queue.get()
+            try:
+                await self.learn(record)
+            # One sortie's trouble must not end the learning of the others; it is taken up again at the next start.
+            except Exception:
+                log.exception("not learnt", sortie=record.id)
+
+    async def learn(self, record: SortieRecord) -> int:
+        """Take in every recovery of a sortie that is not in the store yet; returns how many were taken."""
+        # An event is told before it is on disk; by now it is, or it comes with the next look.
+        spins = 0
+        taken = 0
+        kinds = {Kind.SPIN_STARTED.value, Kind.RECOVERED.value}
+        after = -1
+        while events := await self._ports.events.read(record.id, after=after, kinds=kinds):
+            after = events[-1].sequence
+            for event in events:
+                if event.kind is Kind.SPIN_STARTED:
+                    spins += 1
+                    continue
+                evidence = Evidence.of_event(event.as_record(), spins)
+                if evidence is not None and await self._add(record, evidence):
+                    taken += 1
+        return taken
+
+    async def _add(self, record: SortieRecord, evidence: Evidence) -> bool:
+        for _ in range(ATTEMPTS):
+            stored = await self._ports.beliefs.current(record.aircraft)
+            beliefs = Beliefs.from_plan(plan_of(record)) if stored is None else Beliefs.from_json(stored.beliefs)
+            learnt = beliefs.learn(evidence)
+            if learnt is beliefs:
+                return False
+            try:
+                await self.store(record.aircraft, stored, learnt, cause_key=f"{evidence.sortie}:{evidence.spin}")
+            except StaleVersionError:
+                continue
+            return True
+        raise StaleVersionError(
+            expected=f"to be the one who stores beliefs of {record.aircraft}",
+            got=f"{ATTEMPTS} others in a row",
+            now="it is tried again at the next start",
+        )
+
+    async def store(
+        self, aircraft: str, before: StoredBeliefs | None, beliefs: Beliefs, *, cause_key: str
+    ) -> StoredBeliefs:
+        """Add the next version."""
+        return await self._ports.beliefs.add(
+            aircraft,
+            expected_version=0 if before is None else before.version,
+            beliefs=beliefs.as_json(),
+            cause={"key": cause_key, "reset_reason": beliefs.reset_reason},
+            cause_key=cause_key,
+            created_ns=self._ports.clock.wall_ns(),
+        )
