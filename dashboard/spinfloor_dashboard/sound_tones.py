@@ -46,8 +46,8 @@ def caution(rate_hz: int) -> Samples:
 
 
 def recover(rate_hz: int) -> Samples:
-    """Two notes rising, 620 then 930 Hz, 0.25 s each."""
-    return np.concatenate([_steady(620.0, 0.25, rate_hz), _steady(930.0, 0.25, rate_hz)])
+    """Two notes rising, 620 then 930 Hz, 0.26 s each."""
+    return np.concatenate([_steady(620.0, 0.26, rate_hz), _steady(930.0, 0.26, rate_hz)])
 
 
 def chute(rate_hz: int) -> Samples:
