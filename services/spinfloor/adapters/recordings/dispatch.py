@@ -6,9 +6,11 @@ from collections.abc import Callable
 from pathlib import Path
 
 from spinfloor.adapters.recordings import arrow_file, hdf5_file, matlab_file
+from spinfloor.adapters.recordings.chapter10.reader import looks_like_chapter10, read_chapter10
 from spinfloor.adapters.recordings.csv_file import read_csv
 from spinfloor.adapters.recordings.parquet_file import read_parquet
 from spinfloor.adapters.recordings.recording import RecordingError, RecordingMissingError, Source
+from spinfloor.core.plan.channel_map import ChannelMap
 
 Reader = Callable[[Path], Source]
 _HEAD = 4096
@@ -29,8 +31,8 @@ _SUFFIXES: dict[str, Reader] = {
 }
 
 
-def decode(path: Path) -> Source:
-    """The file decoded into its own tables.
+def decode(path: Path, channel_map: ChannelMap | None = None) -> Source:
+    """The file decoded into its own tables; channel_map: for formats that need a frame layout to be read at all.
 
     Raises RecordingMissingError when it cannot be opened, RecordingError when it is no recording we can read.
     """
@@ -39,6 +41,8 @@ def decode(path: Path) -> Source:
         raise RecordingError(
             expected="a recording", got=f"{path.name}, an empty file", now="there is nothing to read", path=path.name
         )
+    if looks_like_chapter10(head) or path.suffix.lower() in (".ch10", ".c10"):
+        return read_chapter10(path, channel_map)
     reader = _by_content(head) or _by_name(path)
     if reader is None and _is_text(head):
         reader = read_csv

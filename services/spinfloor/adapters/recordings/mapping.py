@@ -34,7 +34,7 @@ def frames_from_map(source: Source, channel_map: ChannelMap, path_name: str) -> 
     Raises RecordingError when a required source is absent, a unit is not stated anywhere, or units do not fit;
     an optional source that is absent becomes a note.
     """
-    times: dict[tuple[str, TimeSource | None], TableTimes] = {}
+    times: dict[tuple[int, TimeSource | None], TableTimes] = {}
     sampled: dict[str, _Sampled] = {}
     for name, mapped in channel_map.columns.items():
         found = _find(source, mapped.source)
@@ -43,11 +43,11 @@ def frames_from_map(source: Source, channel_map: ChannelMap, path_name: str) -> 
             continue
         table, column = found
         clock = mapped.time or channel_map.time
-        if (table.name, clock) not in times:
-            times[table.name, clock] = table_times(table, clock, source.notes, path_name)
-        keep = times[table.name, clock].keep
+        if (id(table), clock) not in times:
+            times[id(table), clock] = table_times(table, clock, source.notes, path_name)
+        keep = times[id(table), clock].keep
         values = to_contract_unit(name, mapped, column.unit, as_floats(column.values), path_name)
-        stamps = times[table.name, clock].time_ns - round(mapped.delay_s * 1e9)
+        stamps = times[id(table), clock].time_ns - round(mapped.delay_s * 1e9)
         sampled[name] = _Sampled(table, stamps[keep], values[keep], mapped)
     return _align(sampled, channel_map, source.notes, path_name)
 

@@ -23,7 +23,7 @@ def read_recording(path: str | Path, channel_map: ChannelMap | Mapping[str, obje
     """
     path = Path(path)
     mapped = None if channel_map is None else as_channel_map(channel_map)
-    source = decode(path)
+    source = decode(path, mapped)
     block = frames_from_contract(source, path.name) if mapped is None else frames_from_map(source, mapped, path.name)
     facts: dict[str, str | int | float] = {
         "name": path.name,

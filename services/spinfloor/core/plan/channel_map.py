@@ -94,6 +94,9 @@ class ChannelMap(_Part):
         default=None, description="make frames on an even grid instead, at this rate"
     )
     columns: dict[str, MappedColumn]
+    year: Annotated[int, Field(ge=1970, le=2261)] | None = Field(
+        default=None, description="year at the start of a recording whose time packets carry none"
+    )
     pcm: tuple[PcmLayout, ...] = ()
     analog: tuple[AnalogInput, ...] = ()
     bus: tuple[BusMessage, ...] = ()

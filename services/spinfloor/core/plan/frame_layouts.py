@@ -61,6 +61,8 @@ class PcmLayout(_Part):
         default=None, description="word holding the minor frame number, needed when there are several minor frames"
     )
     counter_first: Annotated[int, Field(ge=0, le=256)] = Field(default=0, description="its value in the first one")
+    counter_first_bit: Annotated[int, Field(ge=1, le=64)] = 1
+    counter_bits: Annotated[int, Field(ge=0, le=64)] = Field(default=0, description="0: to the end of the word")
     bits_per_second: Annotated[float, Field(gt=0.0, le=1e9, allow_inf_nan=False)]
     parameters: tuple[PcmParameter, ...] = ()
 
@@ -83,6 +85,10 @@ class PcmLayout(_Part):
             raise ValueError("the sync pattern is longer than sync_bits")
         if self.minor_frames_per_major > 1 and self.counter_word is None:
             raise ValueError("counter_word is needed to tell the minor frames of a major frame apart")
+        if self.counter_word is not None:
+            if self.counter_word > self.words_per_minor_frame:
+                raise ValueError("counter_word lies outside the minor frame")
+            _fits("the counter", Coding.UNSIGNED, self.word_bits, self.counter_first_bit, self.counter_bits)
         for p in self.parameters:
             if max(p.words) > self.words_per_minor_frame:
                 raise ValueError(f"{p.name} lies outside the minor frame")
