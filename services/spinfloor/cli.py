@@ -12,7 +12,10 @@ from spinfloor import __version__
 from spinfloor.core.errors import SpinfloorError
 
 # Modules under spinfloor.commands; each has `register(group: click.Group) -> None`.
-COMMAND_MODULES: tuple[str, ...] = ("analyse",)
+COMMAND_MODULES: tuple[str, ...] = (
+    "analyse",
+    "plan",
+)
 
 CAUTION = (
     "spinfloor advises. The crew, the test conductor and the approved test plan decide; "
