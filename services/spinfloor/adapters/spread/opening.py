@@ -66,7 +66,7 @@ def _assemble(link: NatsLink, database: Database, archive: PostgresArchive, cloc
     fences = Fences(link)
     sorties = PostgresSorties(database)
     inputs = NatsInputs(link, sorties, archive)
-    bus = NatsBus(link)
+    bus = NatsBus(link, clock)
     copier = Copier(link, archive)
 
     async def ready() -> str | None:
