@@ -9,16 +9,17 @@ from typing import Any
 
 import pytest
 from pypdf import PdfReader
-from tests.archive.test_spin_rows import ONE, S, event
+from tests.archive.test_spin_table import ONE, S, event
 
 from spinfloor.adapters.exports.report_pdf import report_pdf
 from spinfloor.archive.report_blocks import LineFigure, Paragraph, Section, Series, Table, axis_ticks, extent
 from spinfloor.archive.report_build import CAUTIONS, ReportInput, build_report
 from spinfloor.archive.report_html import report_html
-from spinfloor.archive.spin_rows import spin_rows
+from spinfloor.archive.spin_table import spin_table
 
 PLAN: dict[str, Any] = {
     "version": 1,
+    "rule": "14-cfr-23.221-normal",
     "title": "Heron trainer, spins of three turns",
     "aircraft": {"name": "Heron 2", "chute_fitted": False},
     "floors": {"recovery_ft": 5_000.0, "abandon_ft": 3_000.0, "chute_ft": None},
@@ -35,14 +36,8 @@ RULE = {
 
 
 def given(**changes: Any) -> ReportInput:
-    events = [{**record, "sequence": place} for place, record in enumerate(ONE)]
-    rows = [
-        {
-            **row,
-            "verdict": {"verdict": "met", "words": "0.85 turns, 1.00 allowed", "clause": "(a)(1)", "mark": "verified"},
-        }
-        for row in spin_rows(ONE, cards=PLAN["cards"])
-    ]
+    events = [{**record.as_record(), "sequence": place} for place, record in enumerate(ONE)]
+    rows = spin_table(ONE, PLAN)
     times = [int((10 + place / 50) * S) for place in range(500)]
     frames = {
         "time_ns": times,
@@ -85,7 +80,7 @@ def html_words(text: str) -> tuple[str, list[str]]:
 def test_both_forms_carry_the_facts(form: str) -> None:
     report = build_report(given())
     words = html_words(report_html(report))[0] if form == "html" else pdf_words(report_pdf(report))
-    for fact in ("Heron trainer", "upright right", "0.85 turns, 1.00 allowed", "FROM MEMORY", "0.1.0-abc", "12,000",
+    for fact in ("Heron trainer", "upright right", "0.85 turns, limit 1", "FROM MEMORY", "0.1.0-abc", "12,000",
                  "recovery turns", "u-r-3", "floors.recovery_ft", "spin.started", "version 2", "Flight"):  # fmt: skip
         assert fact in words, fact
     assert words.index("The crew, the test conductor") < words.index("Entry, ft")
@@ -100,9 +95,7 @@ def test_the_cautions_are_all_there() -> None:
 def test_nothing_runs_and_nothing_is_fetched() -> None:
     hostile = '<script>alert(1)</script><img src="https://elsewhere.example/x">'
     events = [event("mark", 11.0, kind="note", by=hostile, text=hostile)]
-    text = report_html(
-        build_report(given(plan={**PLAN, "title": hostile}, events=[{**e, "sequence": 0} for e in events]))
-    )
+    text = report_html(build_report(given(plan={**PLAN, "title": hostile}, events=[e.as_record() for e in events])))
     _, tags = html_words(text)
     assert "script" not in tags
     assert "img" not in tags

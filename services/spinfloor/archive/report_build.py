@@ -22,7 +22,7 @@ CAUTIONS: Final = (
 EVENTS_AT_MOST: Final = 1500
 SPIN_CAPTION: Final = (
     "One line per spin. Margins are above the recovery floor at level flight; “predicted” and “bound” were predicted "
-    "at the moment the recovery controls went in."
+    "at the moment the recovery controls went in. “To level” is the loss from those controls to level flight."
 )
 
 
@@ -30,8 +30,8 @@ SPIN_CAPTION: Final = (
 class ReportInput:
     """What the report is made of.
 
-    sortie: id, kind, created_ns, aircraft, belief_version. rows: spin rows with `verdict` records. events: the run's,
-    in sequence. frames: decimated contract columns per spin ordinal. versions: name to version.
+    sortie: id, kind, created_ns, aircraft, belief_version. rows: of `spin_table`. events: the run's,
+    in sequence. frames: decimated contract columns per spin number. versions: name to version.
     """
 
     sortie: Record
@@ -66,10 +66,10 @@ def _sections(given: ReportInput) -> Iterator[Section]:
     yield Section("Verdicts", tuple(_verdict_blocks(given.rows, given.rule)))
     yield Section("Calls", (_calls(given.events),))
     for row in given.rows:
-        frames = given.frames.get(int(row["ordinal"]), {})
+        frames = given.frames.get(int(row["spin"]), {})
         figures = tuple(spin_figures(row, given.events, frames, given.plan.get("floors", {})))
         if figures:
-            yield Section(f"Spin {row['ordinal']}: {kind_words(row)}", figures)
+            yield Section(f"Spin {row['spin']}: {kind_words(row)}", figures)
     yield Section("Plan", tuple(_plan_blocks(given.plan)))
     beliefs = f"version {given.sortie.get('belief_version', 0)} (0: the plan's priors)"
     settings = {**given.versions, "detector run": given.run, "beliefs used": beliefs}
@@ -82,14 +82,14 @@ def _spin_blocks(rows: Sequence[Record]) -> Iterator[Block]:
         yield Paragraph("No spin was found in this run.")
         return
     head = ("#", "Card", "Kind", "Entry, ft", "Turns held", "Turns", "s/turn", "ft/turn", "Recovery turns",
-            "Recovery loss, ft", "Loss, ft", "Margin, ft", "Predicted, ft", "Bound, ft", "Surprise")  # fmt: skip
+            "To level, ft", "Loss, ft", "Margin, ft", "Predicted, ft", "Bound, ft", "Surprise")  # fmt: skip
     body = tuple(
         (
-            str(row["ordinal"]), str(row.get("card") or "none"), kind_words(row), num(row.get("entry_altitude_ft")),
-            num(row.get("turns_held"), 2), num(row.get("turns"), 2), num(row.get("seconds_per_turn"), 2),
-            num(row.get("loss_per_turn_ft")), num(row.get("recovery_turns"), 2), num(row.get("recovery_loss_ft")),
+            str(row["spin"]), str(row.get("card") or "none"), kind_words(row), num(row.get("start_altitude_ft")),
+            num(row.get("recovery_start_turns"), 2), num(row.get("turns"), 2), num(row.get("mean_seconds_per_turn"), 2),
+            num(row.get("mean_loss_per_turn_ft")), num(row.get("recovery_turns"), 2), num(row.get("recovery_loss_ft")),
             num(row.get("loss_ft")), num(row.get("margin_ft")), num(row.get("predicted_margin_ft")),
-            num(row.get("predicted_bound_margin_ft")), ", ".join(row.get("surprise") or []) or "none",
+            num(row.get("predicted_bound_margin_ft")), ", ".join(row.get("surprises") or []) or "none",
         )
         for row in rows
     )  # fmt: skip
@@ -105,13 +105,14 @@ def _verdict_blocks(rows: Sequence[Record], rule: Record | None) -> Iterator[Blo
             f"Judged by: {rule.get('title', rule.get('key'))}. {where}. Numbers {mark}. {rule.get('note', '')}", tone
         )
     body = tuple(
-        (str(row["ordinal"]), str(verdict.get("verdict", "not judged")), str(verdict.get("words", "")),
-         str(verdict.get("clause", "")), str(verdict.get("mark", "")))
+        (str(row["spin"]), str(verdict["outcome"]), "; ".join(c["sentence"] for c in verdict["checks"]),
+         "; ".join(verdict["notes"]), f"{verdict['source']} {verdict['clause']}, {verdict['page']}",
+         "verified" if verdict["verified"] else "from memory")
         for row in rows
-        if (verdict := row.get("verdict") or {})
+        if (verdict := row.get("verdict"))
     )  # fmt: skip
     if body:
-        yield Table(("#", "Verdict", "Why", "Clause", "Numbers"), body)
+        yield Table(("#", "Verdict", "Numbers", "Notes", "Clause", "Rule's numbers"), body)
     else:
         yield Paragraph("No spin was judged.")
 
@@ -120,7 +121,7 @@ def _calls(events: Sequence[Record]) -> Block:
     rows = tuple(
         (stamp(event["time_ns"], millis=True), str(event["data"].get("call")), str(event["data"].get("words")),
          str(event["data"].get("reason") or ""), num(event["data"].get("altitude_ft")),
-         _left(event["data"].get("altitude_left_ft")), "estimated" if event["data"].get("estimated") else "")
+         _left(event["data"]), "estimated" if event["data"].get("estimated") else "")
         for event in events
         if event["kind"] == "call" and event["data"].get("call") != "turn"
     )  # fmt: skip
@@ -129,10 +130,9 @@ def _calls(events: Sequence[Record]) -> Block:
     return Table(("Time", "Call", "Words", "Reason", "Altitude, ft", "Altitude left, ft", ""), rows)
 
 
-def _left(value: Any) -> str:
-    if isinstance(value, Mapping):
-        return f"{num(value.get('median'))} (cautious {num(value.get('bound'))})"
-    return num(value)
+def _left(data: Record) -> str:
+    median, bound = num(data.get("altitude_left_ft")), num(data.get("altitude_left_bound_ft"))
+    return median if median == bound else f"{median} (cautious {bound})"
 
 
 def _plan_blocks(plan: Record) -> Iterator[Block]:

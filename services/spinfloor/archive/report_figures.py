@@ -17,7 +17,7 @@ def spin_figures(
     row: Record, events: Sequence[Record], frames: Mapping[str, Sequence[Any]], floors: Record
 ) -> Iterator[LineFigure]:
     """Figures as far as there is something to draw: rates need frames, altitude against turns needs turn events."""
-    start = int(row["started_ns"])
+    start = int(row["start_ns"])
     if frames.get("time_ns"):
         yield _rates(row, frames, start)
     altitude = _altitude(row, events, floors)
@@ -39,8 +39,8 @@ def _rates(row: Record, frames: Mapping[str, Sequence[Any]], start: int) -> Line
     moments = tuple(
         Moment(words, (int(row[key]) - start) / 1e9)
         for key, words in (
-            ("recovery_ns", "recovery controls"),
-            ("ended_ns", "rotation stopped"),
+            ("recovery_start_ns", "recovery controls"),
+            ("end_ns", "rotation stopped"),
             ("level_ns", "level"),
         )
         if row.get(key) is not None
@@ -49,10 +49,10 @@ def _rates(row: Record, frames: Mapping[str, Sequence[Any]], start: int) -> Line
 
 
 def _altitude(row: Record, events: Sequence[Record], floors: Record) -> LineFigure | None:
-    last = row.get("ended_ns")
-    points = [(0.0, row.get("entry_altitude_ft"))]
+    last = row.get("end_ns")
+    points = [(0.0, row.get("start_altitude_ft"))]
     for event in events:
-        inside = event["time_ns"] > row["started_ns"] and (last is None or event["time_ns"] <= last)
+        inside = event["time_ns"] > row["start_ns"] and (last is None or event["time_ns"] <= last)
         if inside and event["kind"] in ("spin.turn", "spin.ended"):
             points.append((event["data"].get("turns"), event["data"].get("altitude_ft")))
     pairs = sorted((float(n), float(h)) for n, h in points if n is not None and h is not None)
@@ -61,7 +61,7 @@ def _altitude(row: Record, events: Sequence[Record], floors: Record) -> LineFigu
     levels = tuple(
         Level(f"{words} {floors[key]:,.0f} ft", float(floors[key])) for key, words in FLOORS if floors.get(key)
     )
-    held = row.get("turns_held")
+    held = row.get("recovery_start_turns")
     return LineFigure(
         "Altitude against turns",
         "turns about the flight path",
