@@ -1,0 +1,51 @@
+"""One Chromium for all browser tests of the screens."""
+
+from collections.abc import Iterator
+from pathlib import Path
+
+import pytest
+from playwright.sync_api import Browser, Page, sync_playwright
+
+CHROMIUM = "/usr/bin/chromium"
+FLAGS = [
+    "--no-sandbox",
+    "--disable-gpu",
+    "--disable-quic",
+    "--no-first-run",
+    "--disable-background-networking",
+    "--disable-component-update",
+    "--disable-sync",
+]
+ASSETS = Path(__file__).parents[2] / "dashboard" / "spinfloor_dashboard" / "assets"
+
+
+@pytest.fixture(scope="session")
+def browser() -> Iterator[Browser]:
+    """A headless Chromium: the system's where there is one, else the one Playwright fetched."""
+    with sync_playwright() as playwright:
+        path = CHROMIUM if Path(CHROMIUM).exists() else None
+        chromium = playwright.chromium.launch(executable_path=path, args=FLAGS)
+        yield chromium
+        chromium.close()
+
+
+@pytest.fixture(scope="module")
+def scripts(browser: Browser) -> Iterator[Page]:
+    """An empty page with the screens' scripts that need no service."""
+    page = browser.new_page()
+    page.set_content("<div id='shell' data-api='http://nowhere.invalid'></div>")
+    names = (
+        "10-shell",
+        "20-clips",
+        "21-sound",
+        "22-clock",
+        "30-link",
+        "40-panels",
+        "41-height",
+        "42-strips",
+        "43-calls",
+    )
+    for name in names:
+        page.add_script_tag(path=str(ASSETS / f"{name}.js"))
+    yield page
+    page.close()
