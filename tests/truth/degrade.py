@@ -11,6 +11,7 @@ from dataclasses import dataclass, field, replace
 
 import numpy as np
 from numpy.typing import NDArray
+from scipy.signal import lfilter
 from tests.truth.flight import REQUIRED, START_NS, Flight
 
 Floats = NDArray[np.float64]
@@ -102,12 +103,10 @@ def lagged(record: Record, rng: Rng) -> Record:
 
 
 def _first_order(t: Floats, x: Floats, tau: float) -> Floats:
-    y = np.empty_like(x)
-    y[0] = x[0]
-    decay = np.exp(-np.diff(t) / tau)
-    for i in range(1, len(x)):
-        y[i] = x[i] + (y[i - 1] - x[i]) * decay[i - 1]
-    return y
+    """Step-invariant first-order lag at the record's (constant) step."""
+    decay = float(np.exp(-np.median(np.diff(t)) / tau))
+    out, _ = lfilter([1.0 - decay], [1.0, -decay], x, zi=[decay * x[0]])
+    return np.asarray(out)
 
 
 def biased(record: Record, rng: Rng) -> Record:

@@ -128,7 +128,6 @@ def fly(p, start, script, sigma, noise, max_rows):
     began = 0.0
     entry = s.copy()
     n = 0
-    half_noise = 0
     for i in range(max_rows):
         t = i * STEP_S
         air = np.array([s[3] - gust[0], s[4] - gust[1], s[5] - gust[2]])
@@ -162,5 +161,4 @@ def fly(p, start, script, sigma, noise, max_rows):
             controls[j] += min(step, max(-step, wanted[j] - controls[j]))
         _gust_step(gust, sigma, speed, STEP_S, noise[i], p[aero.SPAN])
         _rk4(p, s, controls, gust, STEP_S, k, trial, fm)
-        half_noise += 1
     return rows[:n]

@@ -7,7 +7,7 @@ from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
-from tests.truth import dynamics as D
+from tests.truth import dynamics as dyn
 from tests.truth import labels
 from tests.truth.airframe import Airframe
 from tests.truth.atmosphere import calibrated_airspeed
@@ -43,7 +43,7 @@ class Flight:
 
 def euler(rows: Floats) -> tuple[Floats, Floats, Floats]:
     """Roll, pitch, heading (unwrapped heading, rad) from simulator rows."""
-    w, x, y, z = (rows[:, i] for i in (D.QW, D.QX, D.QY, D.QZ))
+    w, x, y, z = (rows[:, i] for i in (dyn.QW, dyn.QX, dyn.QY, dyn.QZ))
     roll = np.arctan2(2 * (y * z + w * x), 1 - 2 * (x * x + y * y))
     pitch = np.arcsin(np.clip(-2 * (x * z - w * y), -1, 1))
     heading = np.unwrap(np.arctan2(2 * (x * y + w * z), 1 - 2 * (y * y + z * z)))
@@ -53,32 +53,32 @@ def euler(rows: Floats) -> tuple[Floats, Floats, Floats]:
 def columns_of(rows: Floats) -> dict[str, Floats]:
     """Contract columns in edge units from simulator rows."""
     roll, pitch, heading = euler(rows)
-    air = rows[:, D.AIR_U : D.AIR_U + 3]
+    air = rows[:, dyn.AIR_U : dyn.AIR_U + 3]
     speed = np.linalg.norm(air, axis=1)
     return {
-        "roll_rate_dps": rows[:, D.P] * DEG,
-        "pitch_rate_dps": rows[:, D.Q] * DEG,
-        "yaw_rate_dps": rows[:, D.R] * DEG,
-        "pressure_altitude_ft": rows[:, D.H] / 0.3048,
+        "roll_rate_dps": rows[:, dyn.P] * DEG,
+        "pitch_rate_dps": rows[:, dyn.Q] * DEG,
+        "yaw_rate_dps": rows[:, dyn.R] * DEG,
+        "pressure_altitude_ft": rows[:, dyn.H] / 0.3048,
         "roll_deg": roll * DEG,
         "pitch_deg": pitch * DEG,
         "heading_deg": np.mod(heading * DEG, 360.0),
         "alpha_deg": np.arctan2(air[:, 2], air[:, 0]) * DEG,
         "beta_deg": np.arcsin(np.clip(air[:, 1] / np.maximum(speed, 0.1), -1, 1)) * DEG,
-        "calibrated_airspeed_kt": calibrated_airspeed(speed, rows[:, D.H]) / KNOT,
-        "longitudinal_load_g": rows[:, D.AX],
-        "lateral_load_g": rows[:, D.AY],
-        "normal_load_g": -rows[:, D.AZ],
-        "stick_aft_pct": rows[:, D.AFT] * 100,
-        "stick_right_pct": rows[:, D.RIGHT] * 100,
-        "pedal_right_pct": rows[:, D.PEDAL] * 100,
-        "throttle_pct": rows[:, D.THROTTLE] * 100,
+        "calibrated_airspeed_kt": calibrated_airspeed(speed, rows[:, dyn.H]) / KNOT,
+        "longitudinal_load_g": rows[:, dyn.AX],
+        "lateral_load_g": rows[:, dyn.AY],
+        "normal_load_g": -rows[:, dyn.AZ],
+        "stick_aft_pct": rows[:, dyn.AFT] * 100,
+        "stick_right_pct": rows[:, dyn.RIGHT] * 100,
+        "pedal_right_pct": rows[:, dyn.PEDAL] * 100,
+        "throttle_pct": rows[:, dyn.THROTTLE] * 100,
     }
 
 
 def _marks(rows: Floats, script: Floats) -> dict[str, list[float]]:
     """When the pilot first moved recovery or pro-spin controls, from the script's segments."""
-    numbers = rows[:, D.SEGMENT_NUMBER].astype(int)
+    numbers = rows[:, dyn.SEGMENT_NUMBER].astype(int)
     marks: dict[str, list[float]] = {"recovery": [], "pro_spin": []}
     previous_law = 0.0
     for k in range(len(script)):
@@ -109,28 +109,28 @@ def simulate(
 ) -> Flight:
     """Fly the script and label the flight from its exact state."""
     rng = np.random.default_rng(seed)
-    n = int(longest_s / D.STEP_S)
+    n = int(longest_s / dyn.STEP_S)
     noise = rng.standard_normal((n, 4)) if gust_mps > 0.0 else np.zeros((n, 4))
     start = _start(height_m, speed_mps, inverted, heading=float(rng.uniform(0, 2 * np.pi)))
-    rows = D.fly(frame.array, start, script.array, gust_mps, noise, n)
+    rows = dyn.fly(frame.array, start, script.array, gust_mps, noise, n)
     columns = columns_of(rows)
-    roll, pitch, heading = euler(rows)
+    _roll, pitch, heading = euler(rows)
     exact = labels.Exact(
-        rows[:, 0], columns["alpha_deg"] / DEG, rows[:, D.R], rows[:, D.OMEGA_V], rows[:, D.TFP], rows[:, D.TV],
-        rows[:, D.H], pitch, heading, frame.stall_alpha_rad, frame.stall_alpha_inverted_rad,
+        rows[:, 0], columns["alpha_deg"] / DEG, rows[:, dyn.R], rows[:, dyn.OMEGA_V], rows[:, dyn.TFP], rows[:, dyn.TV],
+        rows[:, dyn.H], pitch, heading, frame.stall_alpha_rad, frame.stall_alpha_inverted_rad,
     )  # fmt: skip
     truth = labels.label(exact, _marks(rows, script.array))
-    truth["segments_flown"] = int(rows[-1, D.SEGMENT_NUMBER]) + 1
+    truth["segments_flown"] = int(rows[-1, dyn.SEGMENT_NUMBER]) + 1
     truth["segments"] = len(script.rows)
     truth["start_time_ns"] = START_NS
     return Flight(
-        name, "ours", situation, seed, rows[:, 0].copy(), columns, rows[:, D.TFP].copy(), rows[:, D.TV].copy(), truth,
+        name, "ours", situation, seed, rows[:, 0].copy(), columns, rows[:, dyn.TFP].copy(), rows[:, dyn.TV].copy(), truth,
         (frame.stall_alpha_rad * DEG, -frame.stall_alpha_inverted_rad * DEG),
     )  # fmt: skip
 
 
 def _start(height_m: float, speed: float, inverted: bool, heading: float) -> Floats:
-    s = np.zeros(D.STATE)
+    s = np.zeros(dyn.STATE)
     alpha = -0.1 if inverted else 0.06
     s[2], s[3], s[5] = height_m, speed * np.cos(alpha), speed * np.sin(alpha)
     half_pitch, half_heading = abs(alpha) / 2, heading / 2

@@ -115,7 +115,7 @@ def demand(row, s, since, air, load, dx, dy, dz, memory, out, entry):
     if law == ATTITUDE:
         _attitude(row, s, air, dx, dy, dz, memory, out, dt)
     elif law == SLOW_DOWN:
-        pitch, bank = _pitch_bank(dx, dy, dz)
+        _pitch, bank = _pitch_bank(dx, dy, dz)
         climb = -(dx * s[3] + dy * s[4] + dz * s[5])
         sign = 1.0 if math.cos(row[10]) > 0 else -1.0
         error = -climb - memory[1] * 0.0

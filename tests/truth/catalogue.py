@@ -1,0 +1,42 @@
+"""Which draws of each situation are used: `catalogue.txt`, found once by `python -m tests.truth.catalogue --search`.
+
+A draw is taken when its truth is what the situation promises (`situations.credible`). Detectors have no say in it.
+"""
+
+from __future__ import annotations
+
+import sys
+from pathlib import Path
+
+from tests.truth.situations import OTHERS, SPINS, build, credible
+
+FILE = Path(__file__).with_name("catalogue.txt")
+PER_SPIN, PER_OTHER, LAST_SEED = 9, 5, 60
+
+
+def entries() -> list[tuple[str, int]]:
+    """(situation, seed) of every flight of our own simulator in the benchmark."""
+    out = []
+    for line in FILE.read_text().splitlines():
+        name, _, seeds = line.partition(":")
+        out += [(name, int(seed)) for seed in seeds.split()]
+    return out
+
+
+def search(first_seed: int = 0) -> str:
+    """The first credible seeds of every situation, one line each."""
+    lines = []
+    for name in (*SPINS, *OTHERS):
+        wanted = PER_SPIN if name in SPINS else PER_OTHER
+        found: list[int] = []
+        for seed in range(first_seed, first_seed + LAST_SEED):
+            if len(found) < wanted and credible(build(name, seed)):
+                found.append(seed)
+        lines.append(f"{name}: {' '.join(map(str, found))}")
+    return "\n".join(lines) + "\n"
+
+
+if __name__ == "__main__":
+    if "--search" not in sys.argv:
+        raise SystemExit("use --search to write catalogue.txt anew")
+    FILE.write_text(search())
