@@ -34,7 +34,6 @@ class Rehearsal:
     speed_mps: float
     plan: dict[str, Any]
     seed: int = 1
-    inverted: bool = False
     gust_mps: float = 0.6
     rate_hz: float = 50.0
     lost_s: tuple[float, float] | None = None
@@ -45,7 +44,7 @@ class Rehearsal:
         """The flight with its truth."""
         return simulate(
             self.id, self.title, self.frame, self.script(), seed=self.seed, height_m=self.height_m,
-            speed_mps=self.speed_mps, inverted=self.inverted, gust_mps=self.gust_mps, longest_s=self.longest_s,
+            speed_mps=self.speed_mps, gust_mps=self.gust_mps, longest_s=self.longest_s,
         )  # fmt: skip
 
 

@@ -23,10 +23,14 @@ def entries() -> list[tuple[str, int]]:
     return out
 
 
-def search(first_seed: int = 0) -> str:
-    """The first credible seeds of every situation, one line each."""
+def search(only: list[str], first_seed: int = 0) -> str:
+    """The first credible seeds of every situation, one line each; `only` names those to search again."""
     lines = []
+    known = {line.partition(":")[0]: line for line in FILE.read_text().splitlines()} if FILE.exists() else {}
     for name in (*SPINS, *OTHERS):
+        if only and name not in only and name in known:
+            lines.append(known[name])
+            continue
         wanted = PER_SPIN if name in SPINS else PER_OTHER
         found: list[int] = []
         for seed in range(first_seed, first_seed + LAST_SEED):
@@ -38,5 +42,5 @@ def search(first_seed: int = 0) -> str:
 
 if __name__ == "__main__":
     if "--search" not in sys.argv:
-        raise SystemExit("use --search to write catalogue.txt anew")
-    FILE.write_text(search())
+        raise SystemExit("use --search [situation ...] to write catalogue.txt anew, or those lines of it")
+    FILE.write_text(search(sys.argv[sys.argv.index("--search") + 1 :]))

@@ -103,7 +103,6 @@ def simulate(
     seed: int,
     height_m: float,
     speed_mps: float,
-    inverted: bool = False,
     gust_mps: float = 0.0,
     longest_s: float = 240.0,
 ) -> Flight:
@@ -111,7 +110,7 @@ def simulate(
     rng = np.random.default_rng(seed)
     n = int(longest_s / dyn.STEP_S)
     noise = rng.standard_normal((n, 4)) if gust_mps > 0.0 else np.zeros((n, 4))
-    start = _start(height_m, speed_mps, inverted, heading=float(rng.uniform(0, 2 * np.pi)))
+    start = _start(height_m, speed_mps, heading=float(rng.uniform(0, 2 * np.pi)))
     rows = dyn.fly(frame.array, start, script.array, gust_mps, noise, n)
     columns = columns_of(rows)
     _roll, pitch, heading = euler(rows)
@@ -129,17 +128,11 @@ def simulate(
     )  # fmt: skip
 
 
-def _start(height_m: float, speed: float, inverted: bool, heading: float) -> Floats:
+def _start(height_m: float, speed: float, heading: float) -> Floats:
     s = np.zeros(dyn.STATE)
-    alpha = -0.1 if inverted else 0.06
+    alpha = 0.06
     s[2], s[3], s[5] = height_m, speed * np.cos(alpha), speed * np.sin(alpha)
-    half_pitch, half_heading = abs(alpha) / 2, heading / 2
-    roll = (np.cos(np.pi / 2), np.sin(np.pi / 2)) if inverted else (1.0, 0.0)
-    cr, sr = roll
-    cp, sp = np.cos(half_pitch), np.sin(half_pitch)
-    ch, sh = np.cos(half_heading), np.sin(half_heading)
-    s[6] = cr * cp * ch + sr * sp * sh
-    s[7] = sr * cp * ch - cr * sp * sh
-    s[8] = cr * sp * ch + sr * cp * sh
-    s[9] = cr * cp * sh - sr * sp * ch
+    cp, sp = np.cos(alpha / 2), np.sin(alpha / 2)
+    ch, sh = np.cos(heading / 2), np.sin(heading / 2)
+    s[6], s[7], s[8], s[9] = cp * ch, -sp * sh, sp * ch, cp * sh
     return s

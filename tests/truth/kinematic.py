@@ -10,7 +10,6 @@ from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
-
 from tests.truth import labels
 from tests.truth.atmosphere import calibrated_airspeed
 from tests.truth.flight import DEG, KNOT, START_NS, Flight
@@ -84,9 +83,7 @@ def flight_of(name: str, situation: str, seed: int, m: Motion, height_m: float, 
     """Columns and truth of a prescribed motion; in_spin (0..1) weighs the helix's centripetal acceleration."""
     rates, attitude = body_rates(m)
     down = attitude[:, 2, :]
-    flow = np.stack(
-        [np.cos(m.alpha) * np.cos(m.beta), np.sin(m.beta), np.sin(m.alpha) * np.cos(m.beta)], axis=1
-    )
+    flow = np.stack([np.cos(m.alpha) * np.cos(m.beta), np.sin(m.beta), np.sin(m.alpha) * np.cos(m.beta)], axis=1)
     omega_v = np.einsum("ni,ni->n", rates, down)
     omega_fp = np.einsum("ni,ni->n", rates, flow)
     sink = m.speed * np.einsum("ni,ni->n", flow, down)
@@ -142,26 +139,37 @@ def spinning(situation: str, seed: int) -> Flight:
     c = _numbers(rng, **{**COMMON, **SPINNING[situation]})
     d = float(rng.choice([-1.0, 1.0]))
     side = -1.0 if situation == "inverted" or (situation == "any orientation" and rng.random() < 0.5) else 1.0
-    t_in = 5.0
+    t_in = 5.0 if side > 0 else float(rng.uniform(12.0, 20.0))
     t_out = t_in + c["ramp_s"] + c["turns"] * 360.0 / c["rate_dps"]
     t_dive = t_out + c["stop_s"]
     t = np.arange(0.0, t_dive + c["dive_s"] + 22.0, STEP_S)
-    mean_rate = np.radians(c["rate_dps"]) * smooth(t, t_in, c["ramp_s"]) * (1.0 + c["trend"] * smooth(t, t_in, t_out - t_in))
-    mean_rate = mean_rate * (1.0 + c["rise"] * smooth(t, t_out, 0.4 * c["stop_s"])) * (1.0 - smooth(t, t_out + c["hold_s"], c["stop_s"]))
+    mean_rate = (
+        np.radians(c["rate_dps"]) * smooth(t, t_in, c["ramp_s"]) * (1.0 + c["trend"] * smooth(t, t_in, t_out - t_in))
+    )
+    mean_rate = (
+        mean_rate
+        * (1.0 + c["rise"] * smooth(t, t_out, 0.4 * c["stop_s"]))
+        * (1.0 - smooth(t, t_out + c["hold_s"], c["stop_s"]))
+    )
     phase = _trapezoid(mean_rate * (1.0 - 0.5 * c["falter"]), t)
     rate = mean_rate * (1.0 - 0.5 * c["falter"] * (1.0 - np.cos(phase)))
-    twist = _trapezoid(d * rate, t) + (np.pi if side < 0 else 0.0)
+    twist = _trapezoid(d * rate, t) + (np.pi * smooth(t, 2.5, 2.5) if side < 0 else 0.0)
     grown = smooth(t, t_in - 1.0, 1.5)
     top = np.radians(c["alpha_deg"]) + np.radians(c["alpha_rise_deg"]) * smooth(t, t_in + c["ramp_s"], t_out - t_in)
     wave = np.radians(c["alpha_wave_deg"]) * np.sin(phase + 0.7) * smooth(t, t_in + 0.5, c["ramp_s"])
     ended = smooth(t, t_out + c["unstall_s"], 0.8 + 0.3 * c["stop_s"])
     alpha = side * (np.radians(7.0) + grown * (1.0 - ended) * (top + wave - np.radians(7.0)) - np.radians(3.0) * ended)
+    alpha = np.where(t < t_in - 2.0, np.radians(7.0 if side > 0 else 7.0 - 14.0 * smooth(t, 2.5, 2.5)), alpha)
     beta = np.radians(c["beta_deg"]) * np.sin(phase) * grown * (1.0 - ended)
     fallen = smooth(t, t_in + 0.3, c["fall_s"])
     level = smooth(t, t_dive + c["dive_s"], 9.0)
     climb = -np.radians(90.0 - c["tilt_deg"]) * fallen * (1.0 - level)
-    speed = c["speed_mps"] * (1.0 + (c["descent_ratio"] - 1.0) * fallen + 0.7 * smooth(t, t_dive, 6.0) * (1 - 0.3 * level))
-    over = float(np.ceil(twist[-1] / (2 * np.pi)) if d > 0 else np.floor(twist[-1] / (2 * np.pi))) * 2 * np.pi - twist[-1]
+    speed = c["speed_mps"] * (
+        1.0 + (c["descent_ratio"] - 1.0) * fallen + 0.7 * smooth(t, t_dive, 6.0) * (1 - 0.3 * level)
+    )
+    over = (
+        float(np.ceil(twist[-1] / (2 * np.pi)) if d > 0 else np.floor(twist[-1] / (2 * np.pi))) * 2 * np.pi - twist[-1]
+    )
     if abs(over) > np.pi:  # the shorter way to wings level
         over -= np.copysign(2 * np.pi, over)
     twist = twist + over * smooth(t, t_dive - 0.3, c["dive_s"] + 1.5)
@@ -171,7 +179,9 @@ def spinning(situation: str, seed: int) -> Flight:
     marks = {"recovery": [t_out], "pro_spin": [t_in - 1.0]} if controls else {"recovery": [], "pro_spin": []}
     motion = Motion(t, heading, climb, twist, alpha, beta, speed, controls, marks)
     in_spin = np.abs(rate) / np.radians(c["rate_dps"]) * fallen
-    return flight_of(f"kinematic_{situation.replace(' ', '_')}-{seed}", situation, seed, motion, 5500.0, in_spin=in_spin)
+    return flight_of(
+        f"kinematic_{situation.replace(' ', '_')}-{seed}", situation, seed, motion, 5500.0, in_spin=in_spin
+    )
 
 
 def _controls(t: Floats, t_in: float, t_out: float, d: float, side: float) -> dict[str, Floats]:
@@ -249,5 +259,3 @@ def entries() -> list[tuple[str, int]]:
 def spins_expected(situation: str) -> int:
     """How many spins a prescribed situation holds."""
     return 1 if situation in SPINNING else 0
-
-

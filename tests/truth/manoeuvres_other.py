@@ -20,7 +20,7 @@ def spiral(d: int, bank: float = 1.05, nose: float = -0.35, turns: float = 3.0) 
 
 def inverted_spiral(d: int, bank: float = 2.3, turns: float = 2.0) -> Script:
     """The same hanging in the straps."""
-    script = Script().attitude(2.0, pitch=0.12, bank=float(np.pi), throttle=0.6)
+    script = Script().roll_inverted(d, 6.0, throttle=0.6)
     script.add(law.ATTITUDE, law.TURNS, turns, 40.0, throttle=0.4, x1=-0.3, x2=bank * d)
     return _finish(script)
 
@@ -86,7 +86,11 @@ def half_roll_pull_through(d: int) -> Script:
 def snap_roll(d: int, roll: float = 5.2, inverted: bool = False, load: float = 1.0) -> Script:
     """Stalled roll about a level path: stick and pedal hard, stopped after one turn of roll."""
     sign = -1.0 if inverted else 1.0
-    script = Script().attitude(3.0, pitch=0.14 if inverted else 0.06, bank=np.pi if inverted else 0.0, throttle=0.6)
+    script = Script()
+    if inverted:
+        script.roll_inverted(d, 7.0, throttle=0.7)
+    else:
+        script.attitude(3.0, pitch=0.06, throttle=0.6)
     script.hold(law.ROLLED, roll, 4.0, aft=sign * load, pedal=float(d), throttle=0.6)
     script.anti_spin(law.TIME, 0.0, 0.35, 0.1, -0.3 * sign, aft=sign, pedal=float(-d), throttle=0.5)
     script.hold(law.TIME, 0.0, 0.4, throttle=0.5)
@@ -95,7 +99,7 @@ def snap_roll(d: int, roll: float = 5.2, inverted: bool = False, load: float = 1
 
 def inverted_snaps(d: int, count: int = 2) -> Script:
     """Inverted snap rolls close together: they look end over end and are not."""
-    script = Script().attitude(3.0, pitch=0.14, bank=np.pi, throttle=0.8)
+    script = Script().roll_inverted(d, 7.0, throttle=0.8)
     for _ in range(count):
         script.hold(law.ROLLED, 5.0, 3.0, aft=-1.0, pedal=float(d), throttle=0.8)
         script.anti_spin(law.TIME, 0.0, 0.3, 0.1, 0.3, aft=-1.0, pedal=float(-d), throttle=0.8)

@@ -11,11 +11,12 @@ INVERTED_BANK = float(np.pi)
 
 def _entry(script: Script, d: int, *, inverted: bool = False, seconds: float = 4.0, style: int = 0) -> Script:
     """Level, slow down to the stall; style 1: banked entry, 2: out of a climb."""
-    bank = INVERTED_BANK if inverted else 0.0
-    if style == 2 and not inverted:
-        return script.attitude(seconds).add(law.ATTITUDE, law.ALPHA_ABOVE, 0.2, 14.0, throttle=0.0, x1=0.55, x2=0.0)
-    script.attitude(seconds, pitch=0.12 if inverted else 0.04, bank=bank)
-    return script.slow_down(0.185, bank=bank + (0.5 * d if style == 1 and not inverted else 0.0))
+    if inverted:
+        return script.roll_inverted(d, 6.0 + 2.0 * seconds).slow_down(0.185, bank=INVERTED_BANK)
+    if style == 2:
+        script.attitude(seconds)
+        return script.add(law.ATTITUDE, law.ALPHA_ABOVE, 0.2, 14.0, throttle=0.0, x1=0.55, x2=0.0)
+    return script.attitude(seconds, pitch=0.04).slow_down(0.185, bank=0.5 * d if style == 1 else 0.0)
 
 
 def _recover(

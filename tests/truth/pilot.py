@@ -183,6 +183,12 @@ class Script:
         """Wings level and pull until the nose passes `value`, rad."""
         return self.add(PULL_UP_LEVEL, end, value, 25.0, throttle=0.15, x1=load, x3=alpha_limit)
 
+    def roll_inverted(self, d: int, hold_s: float, throttle: float = 0.5) -> Script:
+        """From upright: half a roll, then hold inverted level flight."""
+        self.attitude(3.0, throttle=throttle)
+        self.load_and_roll(ROLLED, math.pi * 0.94, 5.0, 0.4, 1.2 * d, throttle=throttle, x3=0.2)
+        return self.attitude(hold_s, pitch=0.14, bank=math.pi, throttle=throttle)
+
     def load_and_roll(self, end: int, value: float, longest_s: float, load: float, roll: float, **a: float) -> Script:
         """Hold a load factor and a roll rate (rad/s)."""
         return self.add(LOAD_AND_ROLL, end, value, longest_s, x1=load, x2=roll, **a)

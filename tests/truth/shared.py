@@ -9,7 +9,6 @@ from pathlib import Path
 
 import numpy as np
 import pyarrow.parquet as pq
-
 from tests.truth.flight import START_NS, Flight
 
 

@@ -36,7 +36,7 @@ def _plain(rng: Rng, d: int, frame: Airframe, turns: float, **kw: Any) -> Draw:
     kw.setdefault("delay", _uniform(rng, 0.1, 1.2))
     kw.setdefault("forward", _uniform(rng, -0.7, -0.1))
     kw.setdefault("load", _uniform(rng, 2.2, 3.4))
-    return frame, spin.plain(d, turns, **kw), {"height": 6500.0, "inverted": bool(kw.get("inverted", False))}
+    return frame, spin.plain(d, turns, **kw), {"height": 6500.0}
 
 
 def _three(rng: Rng, d: int) -> Draw:
@@ -115,7 +115,7 @@ SPINS: dict[str, tuple[int, Maker]] = {
 
 Plain = Callable[[Rng, int], Script]
 FAST = {"aileron rolls": 2.3, "barrel roll": 2.5, "vertical up rolls": 2.9, "loops": 2.9, "wing-over": 2.4}
-FAST |= {"spiral": 1.8, "inverted spiral": 1.8, "steep turn": 2.1, "snap roll": 1.55, "inverted snap": 1.6}
+FAST |= {"spiral": 1.8, "inverted spiral": 1.8, "steep turn": 2.1, "snap roll": 1.55, "inverted snap": 1.7}
 FAST |= {"inverted snaps": 1.7, "tail slide": 2.6, "vertical down rolls": 1.5, "half roll pull-through": 1.6}
 OTHERS: dict[str, Plain] = {
     "spiral": lambda r, d: other.spiral(d, _uniform(r, 0.8, 1.25), _uniform(r, -0.6, -0.2), _uniform(r, 1.5, 4.0)),
@@ -141,7 +141,6 @@ OTHERS: dict[str, Plain] = {
     "wing-over": lambda r, d: other.wing_over(d, _uniform(r, 1.1, 1.7)),
     "tail slide": lambda r, d: other.tail_slide(_uniform(r, 0.0, 0.2)),
 }
-INVERTED_ENTRY = {"inverted spiral", "inverted snap", "inverted snaps"}
 
 
 def build(situation: str, seed: int) -> Flight:
@@ -152,15 +151,16 @@ def build(situation: str, seed: int) -> Flight:
     if situation in SPINS:
         frame, script, options = SPINS[situation][1](rng, d)
     else:
-        frame = _frame(rng, "tern", "swift", "heron")
+        snapping = ("swift", "ibis") if "snap" in situation else ("tern", "swift", "heron")
+        frame = _frame(rng, *snapping)
         script = OTHERS[situation](rng, d)
-        options = {"height": 3500.0, "speed": FAST.get(situation, 1.3), "inverted": situation in INVERTED_ENTRY}
+        options = {"height": 3500.0, "speed": FAST.get(situation, 1.3)}
     gust = float(rng.choice([0.0, 0.5, 1.2, 2.0]))
     height = float(options.get("height", 6000.0)) * _uniform(rng, 0.9, 1.15)
     stall_speed = math.sqrt(2 * frame.mass_kg * 9.8 / (1.2 * frame.wing_area_m2 * 1.25 * math.exp(-height / 10000.0)))
     return simulate(
         f"{situation.replace(' ', '_')}-{seed}", situation, frame, script, seed=seed, height_m=height,
-        speed_mps=stall_speed * float(options.get("speed", 1.3)), inverted=bool(options.get("inverted", False)),
+        speed_mps=stall_speed * float(options.get("speed", 1.3)),
         gust_mps=gust, longest_s=float(options.get("longest", 150.0)),
     )  # fmt: skip
 

@@ -7,13 +7,13 @@ from dataclasses import dataclass, field
 from typing import Any
 
 import numpy as np
+from tests.truth.degrade import Record
+from tests.truth.flight import START_NS, Flight
 
 from spinfloor.core.detector.detector import Detector
 from spinfloor.core.events import Event, Kind
 from spinfloor.core.frames import FrameBlock
 from spinfloor.core.plan.model import Plan
-from tests.truth.degrade import Record
-from tests.truth.flight import START_NS, Flight
 
 SLACK_S = 1.0  # a detection this close to a stretch nobody can call is not held against the detector
 NORMAL_95 = 1.959964

@@ -5,7 +5,6 @@ from __future__ import annotations
 from collections.abc import Callable, Iterable, Sequence
 
 import numpy as np
-
 from tools.truth_bench.score import Score
 
 HEAD = (
@@ -68,14 +67,23 @@ def report(scores: Sequence[Score]) -> str:
     lines = ["# The detector against flights with known truth", ""]
     lines += [f"Written by `make bench-truth`: {len(flights)} flights ({named}), {len(scores)} runs. ", ""]
     lines += ["How the flights are made and what their truth means: [truth](truth.md). *Missed*: a true spin without a"]
-    lines += ["detection. *False*: a detection without a spin. *Split*: a second detection of one spin. *Wrong way*: left for"]
-    lines += ["right; *wrong side*: upright for inverted. Turn errors are about the flight path at the spin's end. Errors are"]
-    lines += ["absolute values. The interval is turns ± 1.96 of the stated standard deviation, at every turn and at the end.", ""]
+    lines += [
+        "detection. *False*: a detection without a spin. *Split*: a second detection of one spin. *Wrong way*: left for"
+    ]
+    lines += [
+        "right; *wrong side*: upright for inverted. Turn errors are about the flight path at the spin's end. Errors are"
+    ]
+    lines += [
+        "absolute values. The interval is turns ± 1.96 of the stated standard deviation, at every turn and at the end.",
+        "",
+    ]
     for five, title in ((False, "All channels"), (True, "Rates and altitude only")):
         part = [s for s in scores if s.five is five]
         lines += [f"## {title}", "", "### Undisturbed, by situation", ""]
         some = [s for s in clean if s.five is five]
-        lines += grouped("situation", some, lambda s: f"{s.source}: {s.situation}" if s.source != "ours" else s.situation)
+        lines += grouped(
+            "situation", some, lambda s: f"{s.source}: {s.situation}" if s.source != "ours" else s.situation
+        )
         lines += ["### By degradation", "", *grouped("degradation", part, lambda s: s.degradation)]
         lines += ["### By true mode, every degradation", "", *by_mode(part)]
     return "\n".join(lines)
