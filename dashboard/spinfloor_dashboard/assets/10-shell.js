@@ -5,6 +5,14 @@
 
   spinfloor.el = function (id) { return document.getElementById(id); };
 
+  /** An element with a class and words. */
+  spinfloor.make = function (name, className, words) {
+    const node = document.createElement(name);
+    if (className) node.className = className;
+    node.textContent = words;
+    return node;
+  };
+
   /** Write text only when it differs: the page is written up to 25 times a second. */
   spinfloor.text = function (id, words) {
     const node = typeof id === "string" ? document.getElementById(id) : id;

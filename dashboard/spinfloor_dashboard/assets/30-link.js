@@ -21,8 +21,10 @@
 
   /** JSON from the API; a problem answer becomes an Error with its sentence. */
   link.json = async function (url, options) {
-    const answer = await fetch(url, Object.assign({ signal: AbortSignal.timeout(5000) }, options || {}));
+    const answer = await fetch(url, Object.assign({ signal: AbortSignal.timeout(8000) }, options || {}, { headers: Object.assign({}, (options || {}).headers, spinfloor.session.headers()) }));
     const body = await answer.json().catch(function () { return {}; });
+    if (answer.status === 401) spinfloor.session.ask("");
+    if (answer.status === 403 && body.code === "csrf") spinfloor.session.ask("Sign in again to make changes from this tab.");
     if (!answer.ok) throw new Error(body.detail || body.title || "the service answered " + answer.status);
     return body;
   };
@@ -90,9 +92,10 @@
     link.lastMessageMs = spinfloor.now();
     link.lostMs = 0;
     if (message.type === "state") {
-      spinfloor.clock.see(message.state.server_ns);
+      const sent = message.state.server_ns;
+      if (sent) spinfloor.clock.see(sent);
       link.state = message.state;
-      link.stateAtMs = spinfloor.clock.toBrowser(message.state.server_ns);
+      link.stateAtMs = sent ? spinfloor.clock.toBrowser(sent) : link.lastMessageMs;
       if (message.strip) tell("strip", message.strip);
       tell("state", message.state);
     } else if (message.type === "event") take(message.event, message);

@@ -98,7 +98,7 @@
     text("w-phase", phase);
     el("w-phase").classList.toggle("long", phase.length > 11);
     const kind = [state.orientation, state.direction].filter(Boolean).join(" ");
-    text("w-kind", kind || (trust.none ? "" : "no spin"));
+    text("w-kind", kind || (trust.none ? "" : "no spin so far"));
     text("w-mode", state.mode || "");
     el("w-oscillatory").hidden = !state.oscillatory;
     turns(state);
@@ -106,7 +106,7 @@
     left("median", state);
     const facts = [];
     if (known(state.altitude_ft)) facts.push("now " + panels.whole(state.altitude_ft) + " ft");
-    if (known(state.sink_fpm)) facts.push("sinking " + panels.whole(state.sink_fpm) + " ft/min");
+    if (known(state.sink_fpm)) facts.push((state.sink_fpm < 0 ? "climbing " : "sinking ") + panels.whole(Math.abs(state.sink_fpm)) + " ft/min");
     if (state.power_on) facts.push("POWER ON");
     text("w-left-note", facts.join(" \u00b7 "));
   }
@@ -175,7 +175,10 @@
     const warnings = [];
     const cautions = [];
     if (link.sortie && trust.silent && (link.lostMs || link.stateAtMs)) warnings.push("SERVER CONNECTION LOST: no calls will come; reconnecting by itself.");
-    if (link.sortie && !spinfloor.sound.armed()) cautions.push("SOUND NOT ARMED: calls are silent here. Press S or click.");
+    if (link.sortie && !spinfloor.sound.armed()) {
+      const anywhere = link.state && link.state.sound_armed > 0;
+      cautions.push("SOUND NOT ARMED" + (anywhere ? " on this screen" : "") + ": calls are silent here. Press S or click.");
+    }
     if (link.state && link.state.link === "lost" && !trust.silent) cautions.push(trust.estimated ? "DATA LOST: the figures are estimated." : "DATA LOST.");
     if (panels.unheard) cautions.push(panels.unheard);
     const bar = el("shell-alert");

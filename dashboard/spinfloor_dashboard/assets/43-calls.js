@@ -5,6 +5,7 @@
   const FRESH_MS = 6000;
   const ROWS = 150;
   const WARNINGS = ["recover", "chute", "abandon"];
+  const make = spinfloor.make;
   const calls = (spinfloor.calls = { shown: null, outcome: new Map() });
   let entries = []; // {event, atMs, count}
 
@@ -60,7 +61,7 @@
   spinfloor.sound.onreport = function (item, latencyMs, reason) {
     const late = latencyMs !== null && latencyMs > 500;
     calls.outcome.set(item.sequence, { latencyMs: latencyMs, reason: reason, late: late, call: item.call });
-    spinfloor.link.send({ type: "sounded", sequence: item.sequence, latency_ms: latencyMs === null ? null : Math.round(latencyMs * 10) / 10, reason: reason || undefined });
+    if (latencyMs !== null) spinfloor.link.send({ type: "sounded", sequence: item.sequence, latency_ms: Math.round(latencyMs * 10) / 10 });
     const weighty = spinfloor.sound.RANK[item.call] >= spinfloor.sound.RANK.caution;
     if (weighty && (latencyMs === null || late) && reason !== "cut off by a higher call") {
       spinfloor.panels.unheard = "CALL NOT HEARD IN TIME: " + item.words + " (" + (reason || Math.round(latencyMs) + " ms") + ").";
@@ -172,12 +173,4 @@
     item.append(time, words, make("span", heard.missed ? "missed" : "soft", heard.words));
     return item;
   }
-
-  function make(name, className, words) {
-    const node = document.createElement(name);
-    if (className) node.className = className;
-    node.textContent = words;
-    return node;
-  }
-  spinfloor.make = make;
 })();

@@ -9,11 +9,39 @@
   function by() { return localStorage.getItem("spinfloor-by") || "engineer"; }
   keys.by = by;
 
-  /** Read-only when somebody else holds control. */
-  keys.readOnly = function () {
+  /* Control belongs to a connection: it falls free when the connection goes, and is taken back by itself after a short
+     loss if nobody else took it meanwhile. */
+  let heldAs = "";
+
+  function holder() {
     const control = spinfloor.link.state && spinfloor.link.state.control;
-    return Boolean(control && control.holder && control.holder !== by());
-  };
+    return control ? control.holder : null;
+  }
+  function holdsControl() { return heldAs !== "" && holder() === heldAs; }
+
+  /** Read-only when somebody else holds control. */
+  keys.readOnly = function () { return Boolean(holder()) && !holdsControl(); };
+
+  function controlPressed() {
+    if (holdsControl()) {
+      heldAs = "";
+      spinfloor.link.send({ type: "control", action: "release" });
+      return;
+    }
+    heldAs = holder() === by() ? by() + " 2" : by(); // two people at the same position stay apart
+    spinfloor.link.send({ type: "control", action: "take", name: heldAs });
+  }
+
+  spinfloor.link.on("state", function () {
+    if (heldAs && holder() && holder() !== heldAs && lastHolder === heldAs) {
+      answer(holder() + " has taken control.", true);
+      heldAs = "";
+    } else if (heldAs && !holder() && lastHolder === heldAs) {
+      spinfloor.link.send({ type: "control", action: "take", name: heldAs });
+    }
+    lastHolder = holder() || lastHolder;
+  });
+  let lastHolder = "";
 
   function answer(words, bad) {
     const node = spinfloor.el("w-mark-answer");
@@ -47,18 +75,13 @@
     "w-say-abandon": function () { mark("call_made", { call: "abandon" }, "Abandon called"); },
     "w-sound": function () { soundPressed(); },
     "w-test": function () { spinfloor.sound.test().catch(soundFailed); },
-    "w-take": function () { spinfloor.link.send({ type: "control", action: holdsControl() ? "release" : "take", name: by() }); },
+    "w-take": function () { controlPressed(); },
   };
   const ALWAYS = ["w-sound", "w-test", "w-take"];
 
   function acknowledged() {
     const shown = spinfloor.calls.shown;
     return shown ? { sequence: shown.event.sequence, call: spinfloor.calls.callOf(shown.event) } : {};
-  }
-
-  function holdsControl() {
-    const control = spinfloor.link.state && spinfloor.link.state.control;
-    return Boolean(control && control.holder === by());
   }
 
   function soundPressed() {
@@ -71,7 +94,7 @@
     const now = performance.now();
     if (lastPress.id === id && now - lastPress.atMs < TWICE_MS) return;
     lastPress = { id: id, atMs: now };
-    if (keys.readOnly() && !ALWAYS.includes(id)) return answer("Read-only: " + spinfloor.link.state.control.holder + " holds control. T takes it.", true);
+    if (keys.readOnly() && !ALWAYS.includes(id)) return answer("Read-only: " + holder() + " holds control. T takes it.", true);
     ACTIONS[id]();
     return undefined;
   }
@@ -85,9 +108,10 @@
     if (event.repeat || event.ctrlKey || event.altKey || event.metaKey) return;
     if (event.target.closest && event.target.closest("input, textarea, select, [contenteditable]")) return;
     const button = document.querySelector('.watch button[data-key="' + CSS.escape(event.key.toLowerCase()) + '"]');
-    if (!button || !ACTIONS[button.id]) return;
+    if (!button) return;
     event.preventDefault();
-    press(button.id);
+    if (ACTIONS[button.id]) press(button.id);
+    else button.click();
     button.animate && button.animate([{ background: "#3c5563" }, {}], 250);
   });
 

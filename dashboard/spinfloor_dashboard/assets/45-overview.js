@@ -10,8 +10,11 @@
     if (polling) return;
     polling = true;
     try {
-      const body = await spinfloor.link.json(spinfloor.base() + "/v1/sorties");
-      overview.sorties = body.sorties.slice(0, MOST);
+      const body = await spinfloor.link.json(spinfloor.base() + "/v1/sorties?limit=60");
+      const playing = new Set(spinfloor.replay.all.map(function (r) { return r.sortie; }));
+      overview.sorties = body.sorties.filter(function (s) {
+        return s.origin !== "replay" || playing.has(s.id) || s.id === spinfloor.link.sortie; // ended replays are for Debrief
+      }).slice(0, MOST);
       overview.fetchedMs = spinfloor.now();
       overview.failed = "";
       choose();
@@ -42,6 +45,12 @@
     spinfloor.link.watch(id);
     draw();
   }
+  /** Go over to another sortie without a step in the history: a replay went on under a new name. */
+  overview.show = function (id) {
+    if (asked()) window.history.replaceState({}, "", "/?sortie=" + encodeURIComponent(id));
+    spinfloor.link.watch(id);
+    draw();
+  };
 
   function draw() {
     const nav = spinfloor.el("w-sorties");

@@ -67,6 +67,10 @@
     spinfloor.text(box, "Watching " + ((link.info && link.info.title) || link.sortie) + ": " + words);
   }
 
-  window.setInterval(function () { if (onWatch()) spinfloor.overview.poll(); }, 1000);
+  window.setInterval(function () {
+    if (!onWatch() || spinfloor.session.needed) return;
+    spinfloor.overview.poll();
+    spinfloor.replay.poll();
+  }, 1000);
   spinfloor.clips.load().catch(function () { /* said on the sound button */ });
 })();

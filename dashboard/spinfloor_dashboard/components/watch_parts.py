@@ -74,6 +74,11 @@ def health() -> Component:
     )
 
 
+def replay_bar() -> Component:
+    """Shown for a replay only; the scripts fill it."""
+    return html.Section(id="w-replay", className="replay-bar", hidden=True, **{"aria-label": "Replay"})
+
+
 def call_band() -> Component:
     """The last call, large, with why, when and whether it was heard."""
     return html.Section(

@@ -15,6 +15,7 @@ def layout(sortie: str | None = None, **_: str) -> Component:
         [
             html.H1("Watch", className="unseen"),
             watch_parts.top(),
+            watch_parts.replay_bar(),
             watch_parts.health(),
             watch_parts.call_band(),
             watch_parts.glance(),
