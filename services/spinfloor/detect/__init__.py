@@ -1,1 +1,1 @@
-"""Driving one detector per sortie over the stored frames and journalling its events."""
+"""Driving one detector per sortie from the input journal: feed, journal events, publish, save, resume."""

@@ -1,1 +1,1 @@
-"""Taking frames in: decoding, checking, putting on disk, acknowledging."""
+"""Taking frames in: decode into columns, check row by row, journal, acknowledge."""

@@ -1,1 +1,1 @@
-"""Rehearsal: playing recordings back as if live, with faults."""
+"""Rehearsing: recordings played into sorties through the same door as flights, with things going wrong on request."""

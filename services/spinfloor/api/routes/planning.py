@@ -9,7 +9,7 @@ from typing import Any
 from fastapi import APIRouter, Request
 
 from spinfloor.api.bodies import json_body, media_type
-from spinfloor.api.problems import Problem
+from spinfloor.api.problems import ProblemError
 from spinfloor.api.responses import Json
 from spinfloor.api.services import AsWatch, Use
 from spinfloor.archive.flown import beliefs_in_force, flights_of, flown_sorties, sign_offs_of
@@ -61,7 +61,7 @@ async def _plan(request: Request) -> Plan:
         try:
             return parse_plan((await request.body()).decode())
         except UnicodeDecodeError as exc:
-            raise Problem(
+            raise ProblemError(
                 422, "bad-yaml", expected="a YAML document in UTF-8", got="other bytes", now="nothing was done"
             ) from exc
     return plan_from(await json_body(request))

@@ -8,7 +8,7 @@ from fastapi import APIRouter, Body, Path, Query
 from pydantic import BaseModel, ConfigDict, Field
 
 from spinfloor.api.names import SortieId
-from spinfloor.api.problems import Problem
+from spinfloor.api.problems import ProblemError
 from spinfloor.api.responses import Json
 from spinfloor.api.services import AsControl, AsWatch, Use
 from spinfloor.archive.flown import beliefs_in_force, flights_of, flown_sorties, run_events, sign_offs_of
@@ -46,7 +46,7 @@ async def get_programme(
     plan = plan_of(records[-1]) if records else None
     beliefs, version = await beliefs_in_force(services.ports, aircraft, plan)
     if beliefs is None:
-        raise Problem(
+        raise ProblemError(
             404,
             "unknown-aircraft",
             expected="an aircraft with a flight or something learnt",
@@ -72,7 +72,7 @@ async def sign_off(
     rows = spin_table(await run_events(services.ports, sortie, spins_only=True), record.plan)
     results = results_of([FlownSortie(sortie, "", record.created_ns, rows)])
     if not open_points([result for result in results if result.spin == spin], []):
-        raise Problem(
+        raise ProblemError(
             404,
             "nothing-to-sign-off",
             expected="a spin with a surprise, a recovery below the floor or beyond the rule",

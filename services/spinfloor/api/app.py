@@ -1,0 +1,150 @@
+"""The app: services put together, routes, the door in front, a JSON 404 behind."""
+
+from __future__ import annotations
+
+import asyncio
+import contextlib
+from collections.abc import AsyncIterator, Callable
+from typing import Any
+
+import structlog
+from fastapi import FastAPI, Request
+from starlette.exceptions import HTTPException
+from starlette.responses import Response
+
+from spinfloor import __version__
+from spinfloor.api import problems
+from spinfloor.api.auth import Authority
+from spinfloor.api.gauges import register_gauges
+from spinfloor.api.guard import Guard
+from spinfloor.api.metrics import Metrics
+from spinfloor.api.presence import Presence
+from spinfloor.api.routes import ROUTERS
+from spinfloor.api.routes.meta import CAUTION
+from spinfloor.api.routes.sorties import create_sortie
+from spinfloor.api.services import Services
+from spinfloor.api.settings import Settings
+from spinfloor.archive.learning import Learner
+from spinfloor.core.plan.model import Plan
+from spinfloor.detect.supervisor import Supervisor
+from spinfloor.detect.view import BusView, LiveView, LocalView
+from spinfloor.detect.warm import warm_kernel
+from spinfloor.ingest.limits import RateLimit
+from spinfloor.ingest.service import Ingest
+from spinfloor.ports.bundle import Ports
+from spinfloor.ports.sorties import SortieKind
+from spinfloor.replay.service import Replays
+
+log = structlog.get_logger("spinfloor.api")
+
+Mount = Callable[[FastAPI], None]
+
+
+def create_app(
+    ports: Ports, settings: Settings, *, detect: bool = True, close_ports: bool = True, mount: Mount | None = None
+) -> FastAPI:
+    """The service on a set of ports.
+
+    detect: run the detectors in this process (embedded mode); else they run elsewhere and are seen over the bus.
+    mount: adds the screens once all routes are there. close_ports: the app's end closes the ports.
+    """
+    learner = Learner(ports)
+    supervisor = Supervisor(ports, on_events=learner.on_events) if detect else None
+    services = _services(ports, settings, learner, supervisor)
+    register_gauges(services, supervisor)
+
+    @contextlib.asynccontextmanager
+    async def lifespan(_app: FastAPI) -> AsyncIterator[None]:
+        tasks = [asyncio.create_task(services.presence.run(), name="presence")]
+        if supervisor is not None:
+            services.kernel_ready = False
+            tasks.append(asyncio.create_task(_begin(services, supervisor), name="begin"))
+            tasks.append(asyncio.create_task(learner.run(), name="learner"))
+        try:
+            yield
+        finally:
+            await _end(services, supervisor, tasks)
+            if close_ports:
+                await ports.close()
+
+    app = FastAPI(
+        title="spinfloor",
+        version=__version__,
+        description=f"Live watch over spin tests. {CAUTION}",
+        lifespan=lifespan,
+        docs_url="/docs",
+        redoc_url=None,
+    )
+    app.state.services = services
+    app.state.supervisor = supervisor
+    problems.install(app)
+    for router in ROUTERS:
+        app.include_router(router)
+    _unknown_paths(app)
+    if mount is not None:
+        mount(app)
+    app.add_middleware(Guard, settings=settings, clock=ports.clock)
+    return app
+
+
+def _services(ports: Ports, settings: Settings, learner: Learner, supervisor: Supervisor | None) -> Services:
+    view: LiveView = LocalView(ports, supervisor) if supervisor is not None else BusView(ports)
+    ingest = Ingest(ports.inputs, ports.clock)
+
+    async def make_rehearsal(plan: Plan, sortie: str | None, notes: dict[str, Any]) -> str:
+        record, _ = await create_sortie(services, plan, sortie=sortie, kind=SortieKind.REHEARSAL, notes=notes)
+        services.view.touch(record.id)
+        return record.id
+
+    services = Services(
+        ports=ports,
+        settings=settings,
+        view=view,
+        ingest=ingest,
+        authority=Authority(ports.tokens, ports.clock, settings.tokens_required),
+        presence=Presence(ports.bus, ports.clock),
+        metrics=Metrics(),
+        rate=RateLimit(ports.clock, per_second=settings.bytes_per_s, burst=settings.burst_bytes),
+        replays=Replays(ports, ingest, settings.recordings, make_rehearsal),
+        learner=learner,
+        kernel_ready=supervisor is None,
+    )
+    return services
+
+
+async def _begin(services: Services, supervisor: Supervisor) -> None:
+    """Compile (or load) the kernel, then take up what was left when the last process ended."""
+    await asyncio.to_thread(warm_kernel)
+    taken = await supervisor.start()
+    services.kernel_ready = True
+    log.info("ready", sorties_taken_up=taken)
+
+
+async def _end(services: Services, supervisor: Supervisor | None, tasks: list[asyncio.Task[None]]) -> None:
+    await services.replays.close()
+    for task in tasks:
+        task.cancel()
+    await asyncio.gather(*tasks, return_exceptions=True)
+    if supervisor is not None:
+        await supervisor.close()
+
+
+def _unknown_paths(app: FastAPI) -> None:
+    """Behind every API route: whatever else is under /v1 is a problem, not a page."""
+
+    @app.api_route("/v1/{rest:path}", methods=["GET", "POST", "PUT", "PATCH", "DELETE"], include_in_schema=False)
+    async def unknown(request: Request, rest: str) -> Response:
+        allowed = _other_methods(app, request)
+        raise HTTPException(405, headers={"Allow": ", ".join(allowed)}) if allowed else HTTPException(404)
+
+
+def _other_methods(app: FastAPI, request: Request) -> list[str]:
+    from starlette.routing import Match, Route
+
+    found: set[str] = set()
+    for route in app.routes:
+        if isinstance(route, Route) and route.include_in_schema:
+            match, _ = route.matches(request.scope)
+            if match is not Match.NONE:
+                found |= set(route.methods or ())
+    return sorted(found - {"HEAD"})

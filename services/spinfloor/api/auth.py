@@ -1,0 +1,153 @@
+"""Who may do what: tokens and browser sessions in three roles."""
+
+from __future__ import annotations
+
+import hashlib
+import hmac
+import secrets
+from collections.abc import Callable, Coroutine
+from dataclasses import dataclass, field
+from typing import Any, Final
+
+from starlette.requests import HTTPConnection
+
+from spinfloor.api.problems import ProblemError
+from spinfloor.ports.clock import Clock
+from spinfloor.ports.tokens import Role, TokenRecord, TokenStore
+
+COOKIE: Final = "spinfloor_session"
+CSRF_HEADER: Final = "x-csrf-token"
+SESSION_S: Final = 12 * 3600.0  # one flying day
+SESSIONS_AT_MOST: Final = 10_000
+_SAFE: Final = frozenset({"GET", "HEAD", "OPTIONS"})
+_GRANTS: Final = {
+    Role.SOURCE: frozenset({Role.SOURCE}),
+    Role.WATCH: frozenset({Role.WATCH}),
+    Role.CONTROL: frozenset({Role.SOURCE, Role.WATCH, Role.CONTROL}),
+}
+
+
+@dataclass(frozen=True, slots=True)
+class Caller:
+    """Who is asking. name: the token's name, "loopback" where no token is needed."""
+
+    name: str
+    role: Role
+
+
+@dataclass(frozen=True, slots=True)
+class Session:
+    """A browser's session; csrf has to come back in a header with every change."""
+
+    token_id: str
+    csrf: str
+    expires_ns: int
+
+
+@dataclass(slots=True)
+class Authority:
+    """Checks credentials against the token store and the sessions of this process."""
+
+    tokens: TokenStore
+    clock: Clock
+    required: bool
+    _sessions: dict[str, Session] = field(default_factory=dict)
+
+    async def caller(self, connection: HTTPConnection) -> Caller:
+        """Who is asking. Raises ProblemError 401 or 403."""
+        if not self.required:
+            return Caller("loopback", Role.CONTROL)
+        secret = _bearer(connection)
+        if secret is not None:
+            return await self.by_secret(secret)
+        session = self._sessions.get(_hash(connection.cookies.get(COOKIE, "")))
+        if session is None or session.expires_ns < self.clock.wall_ns():
+            raise _unknown()
+        method = connection.scope.get("method", "GET")
+        given = connection.headers.get(CSRF_HEADER, "")
+        if method not in _SAFE and not hmac.compare_digest(given.encode(), session.csrf.encode()):
+            raise ProblemError(
+                403,
+                "csrf",
+                expected=f"the session's {CSRF_HEADER} header with every change",
+                got="none or another",
+                now="nothing was done",
+            )
+        return self._caller_of(await self.tokens.get(session.token_id))
+
+    async def by_secret(self, secret: str) -> Caller:
+        """The caller of a token's secret `id.random`. Raises ProblemError 401."""
+        record = await self.tokens.get(secret.partition(".")[0])
+        if record is None or not hmac.compare_digest(record.hash_hex, _hash(secret)):
+            raise _unknown()
+        return self._caller_of(record)
+
+    def _caller_of(self, record: TokenRecord | None) -> Caller:
+        now = self.clock.wall_ns()
+        if record is None or record.revoked_ns or (record.expires_ns and record.expires_ns < now):
+            raise _unknown()
+        return Caller(record.name, record.role)
+
+    async def open_session(self, secret: str) -> tuple[str, Session, Caller]:
+        """A session for a browser: (cookie value, session, caller)."""
+        caller = await self.by_secret(secret)
+        now = self.clock.wall_ns()
+        self._sessions = {k: s for k, s in self._sessions.items() if s.expires_ns > now}
+        if len(self._sessions) >= SESSIONS_AT_MOST:
+            raise ProblemError(
+                429, "too-many-sessions", expected="fewer sessions", got="too many", now="try again later"
+            )
+        value = secrets.token_urlsafe(32)
+        session = Session(secret.partition(".")[0], secrets.token_urlsafe(32), now + int(SESSION_S * 1e9))
+        self._sessions[_hash(value)] = session
+        return value, session, caller
+
+    def end_session(self, value: str) -> None:
+        """Forget a session."""
+        self._sessions.pop(_hash(value), None)
+
+
+def _hash(secret: str) -> str:
+    return hashlib.sha256(secret.encode()).hexdigest()
+
+
+def _bearer(connection: HTTPConnection) -> str | None:
+    scheme, _, secret = connection.headers.get("authorization", "").partition(" ")
+    return secret.strip() if scheme.lower() == "bearer" and secret else None
+
+
+def _unknown() -> ProblemError:
+    return ProblemError(
+        401,
+        "who-are-you",
+        expected="a token in force (Authorization: Bearer ...) or a session",
+        got="none, or one that is unknown, expired or revoked",
+        now="nothing was done",
+    )
+
+
+def make_token(name: str, role: Role, *, now_ns: int, lasts_s: float = 0.0) -> tuple[str, TokenRecord]:
+    """(secret to hand over once, record to keep)."""
+    identity = secrets.token_hex(6)
+    secret = f"{identity}.{secrets.token_urlsafe(32)}"
+    expires = now_ns + int(lasts_s * 1e9) if lasts_s else 0
+    return secret, TokenRecord(identity, name, role, _hash(secret), now_ns, expires)
+
+
+def needs(role: Role) -> Callable[[HTTPConnection], Coroutine[Any, Any, Caller]]:
+    """A dependency: the caller, who must hold the role."""
+
+    async def check(connection: HTTPConnection) -> Caller:
+        authority: Authority = connection.app.state.services.authority
+        caller = await authority.caller(connection)
+        if role not in _GRANTS[caller.role]:
+            raise ProblemError(
+                403,
+                "role",
+                expected=f"the role {role.value}",
+                got=f"a token with the role {caller.role.value}",
+                now="nothing was done",
+            )
+        return caller
+
+    return check

@@ -1,0 +1,41 @@
+"""Reading request bodies that are not FastAPI's own models."""
+
+from __future__ import annotations
+
+from typing import Any
+
+import orjson
+from starlette.requests import Request
+
+from spinfloor.api.problems import ProblemError
+from spinfloor.core.plan.load import parse_plan
+from spinfloor.core.plan.model import Plan
+
+
+def media_type(request: Request) -> str:
+    """The Content-Type without its parameters, lower case; empty when there is none."""
+    return request.headers.get("content-type", "").partition(";")[0].strip().lower()
+
+
+async def json_body(request: Request) -> Any:
+    """Any JSON value. Raises ProblemError 422."""
+    try:
+        return orjson.loads(await request.body())
+    except orjson.JSONDecodeError as exc:
+        raise ProblemError(
+            422, "bad-json", expected="a JSON document", got=str(exc)[:200], now="nothing was done"
+        ) from exc
+
+
+async def plan_body(request: Request) -> Plan | Any:
+    """A plan as YAML text (checked), or what a JSON body holds: a plan or `{"plan": plan}`, yet unchecked."""
+    if "yaml" in media_type(request):
+        body = await request.body()
+        try:
+            return parse_plan(body.decode())
+        except UnicodeDecodeError as exc:
+            raise ProblemError(
+                422, "bad-yaml", expected="a YAML document in UTF-8", got="other bytes", now="nothing was done"
+            ) from exc
+    data = await json_body(request)
+    return data["plan"] if isinstance(data, dict) and set(data) == {"plan"} else data

@@ -1,0 +1,35 @@
+"""Plans and floors at the API: checked before anything is stored."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from typing import Any
+
+from spinfloor.core.events import Json
+from spinfloor.core.plan.load import plan_from, plan_to_data
+from spinfloor.core.plan.model import Plan
+from spinfloor.ports.bundle import Ports
+from spinfloor.ports.sorties import SortieRecord
+
+
+async def current_floors(ports: Ports, record: SortieRecord) -> dict[str, Any]:
+    """The floors in force: the plan's, or the last that were set."""
+    audit = await ports.audit.read(sortie=record.id, action="floors")
+    if audit:
+        floors = audit[-1].data["floors"]
+        assert isinstance(floors, dict)
+        return dict(floors)
+    planned = plan_to_data(plan_from(dict(record.plan)))["floors"]
+    return dict(planned)
+
+
+async def checked_floors(ports: Ports, record: SortieRecord, changes: Mapping[str, Any]) -> dict[str, Json]:
+    """The floors in force with the changes, as a whole set. Raises PlanError with every fault."""
+    floors = {**await current_floors(ports, record), **changes}
+    plan = plan_from({**record.plan, "floors": floors})
+    return dict(plan_to_data(plan)["floors"])
+
+
+def checked_plan(data: Any) -> Plan:
+    """A plan from a request's body. Raises PlanError with every fault."""
+    return plan_from(data)

@@ -1,0 +1,112 @@
+"""Errors as `application/problem+json` (RFC 9457): every error the API gives, whatever raised it."""
+
+from __future__ import annotations
+
+from typing import Any, Final
+
+import orjson
+import structlog
+from fastapi import FastAPI, Request
+from fastapi.exceptions import RequestValidationError
+from starlette.exceptions import HTTPException
+from starlette.responses import Response
+
+from spinfloor.core.errors import SpinfloorError
+
+log = structlog.get_logger("spinfloor.api")
+
+_TITLES: Final = {
+    400: "Bad request",
+    401: "Who are you?",
+    403: "Not allowed",
+    404: "Not found",
+    405: "Method not allowed",
+    406: "Not available in that form",
+    409: "Conflict",
+    413: "Too large",
+    415: "Unknown media type",
+    422: "Not understood",
+    429: "Too much at once",
+    500: "Our fault",
+    503: "Not available now",
+}
+
+
+class ProblemError(SpinfloorError):
+    """An error of the API itself, with the status it is answered with."""
+
+    def __init__(self, status: int, code: str, *, expected: str, got: str, now: str, **fields: object) -> None:
+        super().__init__(expected=expected, got=got, now=now, **fields)
+        self.status = status
+        self.problem_code = code
+
+
+def record_of(error: SpinfloorError) -> dict[str, Any]:
+    """The problem object of one of our errors."""
+    status = error.status if isinstance(error, ProblemError) else error.http_status
+    code = error.problem_code if isinstance(error, ProblemError) else error.code
+    return problem_record(status, code, error.sentence, **{k: v for k, v in error.as_record().items() if k != "code"})
+
+
+def problem_record(status: int, code: str, detail: str, **fields: object) -> dict[str, Any]:
+    """type, title, status, detail as RFC 9457 names them, our stable code, and the error's own fields."""
+    return {
+        "type": f"urn:spinfloor:problem:{code}",
+        "title": _TITLES.get(status, "Error"),
+        "status": status,
+        "detail": detail,
+        "code": code,
+        **fields,
+    }
+
+
+def problem_response(record: dict[str, Any], headers: dict[str, str] | None = None) -> Response:
+    """A problem object as a response."""
+    body = orjson.dumps(record, default=str, option=orjson.OPT_NON_STR_KEYS)
+    extra = dict(headers or {})
+    if record["status"] == 429:
+        extra.setdefault("Retry-After", str(record.get("retry_after_s", 1)))
+    if record["status"] == 401:
+        extra.setdefault("WWW-Authenticate", "Bearer")
+    return Response(body, status_code=record["status"], media_type="application/problem+json", headers=extra)
+
+
+def install(app: FastAPI) -> None:
+    """Answer every error of the app as a problem."""
+    app.add_exception_handler(SpinfloorError, _ours)
+    app.add_exception_handler(HTTPException, _http)
+    app.add_exception_handler(RequestValidationError, _validation)
+    app.add_exception_handler(Exception, _defect)
+
+
+async def _ours(_request: Request, error: Exception) -> Response:
+    assert isinstance(error, SpinfloorError)
+    return problem_response(record_of(error))
+
+
+async def _http(request: Request, error: Exception) -> Response:
+    assert isinstance(error, HTTPException)
+    words = {
+        404: f"Expected a path of this service; got {request.url.path}; nothing was done.",
+        405: f"Expected another method than {request.method} on {request.url.path}; nothing was done.",
+    }
+    codes = {404: "unknown-path", 405: "wrong-method"}
+    detail = words.get(error.status_code, str(error.detail))
+    code = codes.get(error.status_code, "http-error")
+    return problem_response(problem_record(error.status_code, code, detail), dict(error.headers or {}))
+
+
+async def _validation(_request: Request, error: Exception) -> Response:
+    assert isinstance(error, RequestValidationError)
+    faults = [
+        {"path": ".".join(str(part) for part in fault["loc"]), "expected": fault["msg"]} for fault in error.errors()
+    ]
+    first = faults[0] if faults else {"path": "request", "expected": "a valid request"}
+    detail = f"Expected {first['expected']} at {first['path']}; nothing was done."
+    return problem_response(problem_record(422, "bad-request", detail, faults=faults))
+
+
+async def _defect(request: Request, error: Exception) -> Response:
+    log.error("defect", path=request.url.path, error=repr(error), exc_info=error)
+    detail = "Expected to answer; this is a defect of spinfloor; it was logged and nothing is known to be lost."
+    return problem_response(problem_record(500, "defect", detail))

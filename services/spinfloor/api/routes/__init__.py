@@ -1,0 +1,35 @@
+"""The routes, one file per resource; `ROUTERS` in the order they are tried."""
+
+from fastapi import APIRouter
+
+from spinfloor.api.routes import (
+    beliefs,
+    events,
+    frames,
+    live,
+    marks,
+    meta,
+    planning,
+    programme,
+    replays,
+    report,
+    session,
+    sorties,
+    spins,
+)
+
+ROUTERS: tuple[APIRouter, ...] = (
+    meta.router,
+    session.router,
+    planning.router,
+    sorties.router,
+    frames.router,
+    events.router,
+    live.router,
+    marks.router,
+    spins.router,
+    report.router,
+    programme.router,
+    replays.router,
+    beliefs.router,
+)

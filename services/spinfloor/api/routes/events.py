@@ -1,0 +1,118 @@
+"""Events out: a page in any format, or a stream that goes on."""
+
+from __future__ import annotations
+
+import asyncio
+from collections.abc import AsyncIterator
+from typing import Annotated, Final
+
+import orjson
+from fastapi import APIRouter, Query, Request
+from starlette.responses import Response, StreamingResponse
+
+from spinfloor.adapters.exports import Format, encode_events
+from spinfloor.api.feed import EventFeed
+from spinfloor.api.names import SortieId
+from spinfloor.api.negotiation import EVENT_STREAM, wanted_format, wants_event_stream
+from spinfloor.api.problems import ProblemError
+from spinfloor.api.responses import Json
+from spinfloor.api.services import AsWatch, Services, Use
+from spinfloor.core.events import Event, Kind
+
+router = APIRouter(prefix="/v1", tags=["events"])
+
+KEEP_ALIVE_S: Final = 10.0
+PAGE_AT_MOST: Final = 100_000
+
+Kinds = Annotated[list[Kind] | None, Query(description="only these kinds; may be given more than once")]
+
+
+@router.get("/sorties/{sortie}/events")
+async def get_events(
+    sortie: SortieId,
+    request: Request,
+    services: Use,
+    _caller: AsWatch,
+    after: Annotated[int, Query(ge=-1, le=2**62)] = -1,
+    kind: Kinds = None,
+    run: Annotated[str | None, Query(max_length=80)] = None,
+    limit: Annotated[int, Query(ge=1, le=PAGE_AT_MOST)] = PAGE_AT_MOST,
+    format: Format | None = None,
+) -> Response:
+    """Events with sequence > after, in order. With Accept: text/event-stream it goes on (Last-Event-ID resumes)."""
+    await services.ports.sorties.get(sortie)
+    kinds = None if kind is None else {k.value for k in kind}
+    if format is None and wants_event_stream(request):
+        return await _stream(request, services, sortie, run, after, kinds)
+    form = wanted_format(request, format)
+    await services.view.settle(sortie)
+    run = run or await services.ports.events.current_run(sortie)
+    events = await services.ports.events.read(sortie, run=run, after=after, kinds=kinds, limit=limit)
+    records = [event.as_record() for event in events]
+    if form is Format.JSON:
+        return Json({"run": run, "events": records, "after": events[-1].sequence if events else after})
+    return Response(await asyncio.to_thread(encode_events, records, form), media_type=form.media_type)
+
+
+async def _stream(
+    request: Request, services: Services, sortie: str, run: str | None, after: int, kinds: set[str] | None
+) -> Response:
+    services.view.touch(sortie)
+    last = request.headers.get("last-event-id")
+    if last is not None:
+        run, after = _position(last)
+    feed = EventFeed(services.ports, sortie, run=run, after=after)
+    headers = {"Cache-Control": "no-store", "X-Accel-Buffering": "no"}
+    return StreamingResponse(_lines(feed, kinds), media_type=EVENT_STREAM, headers=headers)
+
+
+def _position(last: str) -> tuple[str | None, int]:
+    """`run/sequence` as we send it; a bare sequence counts for the current run."""
+    run, _, sequence = last.rpartition("/")
+    try:
+        return run or None, int(sequence)
+    except ValueError as exc:
+        raise ProblemError(
+            422,
+            "bad-last-event-id",
+            expected="Last-Event-ID as sent with an event: run/sequence",
+            got=repr(last[:80]),
+            now="nothing was sent",
+        ) from exc
+
+
+async def _lines(feed: EventFeed, kinds: set[str] | None) -> AsyncIterator[bytes]:
+    yield b": spinfloor advises; the crew, the test conductor and the approved plan decide\n\n"
+    stream = aiter(feed)
+    waiting = asyncio.ensure_future(anext(stream))
+    try:
+        while True:
+            done, _ = await asyncio.wait({waiting}, timeout=KEEP_ALIVE_S)
+            if not done:
+                yield b": waiting\n\n"
+                continue
+            run, sequence, message = waiting.result()
+            waiting = asyncio.ensure_future(anext(stream))
+            event = orjson.loads(message)["event"]
+            if kinds is None or event["kind"] in kinds:
+                yield (
+                    f"id: {run}/{sequence}\nevent: {event['kind']}\n".encode()
+                    + b"data: "
+                    + orjson.dumps(event)
+                    + b"\n\n"
+                )
+    finally:
+        waiting.cancel()
+        await asyncio.gather(waiting, return_exceptions=True)
+        await stream.aclose()  # type: ignore[attr-defined]
+
+
+async def all_events(services: Services, sortie: str, kinds: set[str] | None = None) -> list[Event]:
+    """Every event of the current run, whatever their number."""
+    events: list[Event] = []
+    while True:
+        after = events[-1].sequence if events else -1
+        page = await services.ports.events.read(sortie, after=after, kinds=kinds, limit=5000)
+        events += page
+        if len(page) < 5000:
+            return events

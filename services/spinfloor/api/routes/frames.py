@@ -1,0 +1,225 @@
+"""Frames in (HTTP and WebSocket) and out."""
+
+from __future__ import annotations
+
+import asyncio
+from collections import deque
+from collections.abc import AsyncIterator, MutableMapping
+from typing import Annotated, Any, Final
+
+import msgspec
+import orjson
+from fastapi import APIRouter, Query, Request, WebSocket, WebSocketDisconnect
+from starlette.responses import Response
+
+from spinfloor.adapters.exports import Format, encode_frames
+from spinfloor.adapters.table_columns import ARROW, PARQUET, columns_of
+from spinfloor.api.bodies import media_type
+from spinfloor.api.names import SortieId
+from spinfloor.api.negotiation import wanted_format
+from spinfloor.api.problems import ProblemError, record_of
+from spinfloor.api.responses import Json
+from spinfloor.api.services import AsSource, AsWatch, Services, Use
+from spinfloor.archive.decimate import decimated, joined
+from spinfloor.core.errors import SpinfloorError
+from spinfloor.core.frames import FrameBlock
+from spinfloor.ingest.batches import Batch, decode_json, decode_msgpack, make_batch
+from spinfloor.ingest.rows import NO_TIME_NS
+from spinfloor.ingest.service import Ack
+
+router = APIRouter(prefix="/v1", tags=["frames"])
+
+MSGPACK_TYPES: Final = ("application/msgpack", "application/x-msgpack", "application/vnd.msgpack")
+TABLE_TYPES: Final = (PARQUET, ARROW)
+IN_FLIGHT: Final = 64
+WHOLE_FRAMES: Final = 2_000_000  # some 300 MB in memory; more is asked for in pieces or decimated
+
+
+def decode_body(kind: str, body: bytes, source: str | None, sequence: int | None) -> Batch:
+    """A batch from a body by its media type. Raises ProblemError 415, BatchError, ColumnError."""
+    if kind in MSGPACK_TYPES:
+        return decode_msgpack(body)
+    if kind in TABLE_TYPES:
+        if source is None or sequence is None:
+            raise ProblemError(
+                422,
+                "no-identity",
+                expected="?source=...&sequence=... with a table, which has no place for them",
+                got="none",
+                now="nothing was taken",
+            )
+        return make_batch(source, sequence, columns_of(kind, body, missing_time=NO_TIME_NS))
+    if kind in ("application/json", ""):
+        return decode_json(body)
+    raise ProblemError(
+        415,
+        "unknown-media-type",
+        expected="application/json, " + ", ".join((MSGPACK_TYPES[0], *TABLE_TYPES)),
+        got=kind,
+        now="nothing was taken",
+    )
+
+
+@router.post("/sorties/{sortie}/frames")
+async def post_frames(
+    sortie: SortieId,
+    request: Request,
+    services: Use,
+    _caller: AsSource,
+    source: Annotated[str | None, Query(pattern=r"^[A-Za-z0-9][A-Za-z0-9._:-]{0,63}$")] = None,
+    sequence: Annotated[int | None, Query(ge=0, le=2**62)] = None,
+) -> Json:
+    """A batch in JSON, MessagePack, Parquet or Arrow. The answer means that it is on disk."""
+    body = await request.body()
+    wait_s = services.rate.wait_s(sortie, len(body))
+    if wait_s > 0.0:
+        raise _too_fast(services, wait_s)
+    kind = media_type(request)
+    batch = decode_body(kind, body, source, sequence)
+    with services.metrics.ack_seconds.time():
+        ack = await services.ingest.take(sortie, batch)
+    services.view.touch(sortie)
+    return Json(ack.as_record())
+
+
+def _too_fast(services: Services, wait_s: float) -> ProblemError:
+    return ProblemError(
+        429,
+        "too-fast",
+        expected=f"at most {services.settings.bytes_per_s:.0f} bytes a second into one sortie",
+        got="more",
+        now="this batch was not taken; keep it and send it again",
+        retry_after_s=max(1, round(wait_s)),
+    )
+
+
+@router.websocket("/sorties/{sortie}/frames")
+async def frames_socket(sortie: SortieId, socket: WebSocket, services: Use, _caller: AsSource) -> None:
+    """Batches as text (JSON) or binary (MessagePack); an answer per batch, in order, in the same form.
+
+    A bad batch is answered with `{"error": problem}` and the socket stays open.
+    """
+    await services.ports.sorties.get(sortie)
+    await socket.accept()
+    await _FrameSocket(sortie, socket, services).run()
+
+
+class _FrameSocket:
+    """Takes batches as fast as the disk does, IN_FLIGHT at most unanswered; then the source's own socket fills up."""
+
+    def __init__(self, sortie: str, socket: WebSocket, services: Services) -> None:
+        self._sortie = sortie
+        self._socket = socket
+        self._services = services
+        self._answers: deque[tuple[asyncio.Task[Ack] | SpinfloorError, bool]] = deque()
+        self._room = asyncio.Semaphore(IN_FLIGHT)
+        self._more = asyncio.Event()
+        self._over = False
+
+    async def run(self) -> None:
+        """Until the source goes."""
+        answering = asyncio.create_task(self._answer())
+        try:
+            while True:
+                message = await self._socket.receive()
+                if message["type"] == "websocket.disconnect":
+                    break
+                await self._take(message)
+        finally:
+            self._over = True
+            self._more.set()
+            await asyncio.gather(answering, return_exceptions=True)
+
+    async def _take(self, message: MutableMapping[str, Any]) -> None:
+        text = message.get("text")
+        body = text.encode() if isinstance(text, str) else message.get("bytes")
+        assert isinstance(body, bytes)
+        await self._room.acquire()
+        while (wait_s := self._services.rate.wait_s(self._sortie, len(body))) > 0.0:
+            await self._services.ports.clock.sleep(wait_s)
+        try:
+            batch = decode_json(body) if isinstance(text, str) else decode_msgpack(body)
+            answer: asyncio.Task[Ack] | SpinfloorError = asyncio.create_task(self._ack(batch))
+        except SpinfloorError as error:
+            answer = error
+        self._answers.append((answer, isinstance(text, str)))
+        self._more.set()
+
+    async def _ack(self, batch: Batch) -> Ack:
+        with self._services.metrics.ack_seconds.time():
+            ack = await self._services.ingest.take(self._sortie, batch)
+        self._services.view.touch(self._sortie)
+        return ack
+
+    async def _answer(self) -> None:
+        try:
+            while not (self._over and not self._answers):
+                await self._more.wait()
+                self._more.clear()
+                while self._answers:
+                    answer, as_text = self._answers.popleft()
+                    record = await _outcome(answer)
+                    self._room.release()
+                    await self._send(record, as_text)
+        except (WebSocketDisconnect, RuntimeError):
+            self._over = True  # the source has gone; it will ask again for what was not answered
+
+    async def _send(self, record: dict[str, object], as_text: bool) -> None:
+        if as_text:
+            await self._socket.send_text(orjson.dumps(record).decode())
+        else:
+            await self._socket.send_bytes(msgspec.msgpack.encode(record))
+
+
+async def _outcome(answer: asyncio.Task[Ack] | SpinfloorError) -> dict[str, object]:
+    if isinstance(answer, SpinfloorError):
+        return {"error": record_of(answer)}
+    try:
+        return (await answer).as_record()
+    except SpinfloorError as error:
+        return {"error": record_of(error)}
+
+
+@router.get("/sorties/{sortie}/frames")
+async def get_frames(
+    sortie: SortieId,
+    request: Request,
+    services: Use,
+    _caller: AsWatch,
+    from_ns: Annotated[int | None, Query(alias="from", ge=0, lt=2**62)] = None,
+    to_ns: Annotated[int | None, Query(alias="to", ge=0, lt=2**62)] = None,
+    max_points: Annotated[int | None, Query(ge=2, le=WHOLE_FRAMES)] = None,
+    format: Format | None = None,
+) -> Response:
+    """Frames with from <= time_ns < to; with max_points the smallest and largest of each stretch of time."""
+    await services.ports.sorties.get(sortie)
+    form = wanted_format(request, format)
+    extent = await services.ports.frames.extent(sortie)
+    first = max(extent.first_ns, from_ns) if from_ns is not None else extent.first_ns
+    last = min(extent.last_ns, to_ns - 1) if to_ns is not None else extent.last_ns
+    blocks = services.ports.frames.blocks(sortie, from_ns=from_ns, to_ns=to_ns)
+    if max_points is not None and extent.frames > max_points:
+        block = await decimated(blocks, first_ns=first, last_ns=max(last, first), max_points=max_points)
+    else:
+        block = await _whole([b async for b in _bounded(blocks)])
+    body = await asyncio.to_thread(encode_frames, block, form)
+    return Response(body, media_type=form.media_type, headers={"X-Frames": str(len(block))})
+
+
+async def _bounded(blocks: AsyncIterator[FrameBlock]) -> AsyncIterator[FrameBlock]:
+    count = 0
+    async for block in blocks:
+        count += len(block)
+        if count > WHOLE_FRAMES:
+            raise ProblemError(
+                413,
+                "too-many-frames",
+                expected=f"a stretch of at most {WHOLE_FRAMES} frames at once",
+                got="a longer one",
+                now="nothing was sent; ask for a shorter stretch (from, to) or for max_points",
+            )
+        yield block
+
+
+async def _whole(blocks: list[FrameBlock]) -> FrameBlock:
+    return await asyncio.to_thread(joined, blocks)

@@ -1,0 +1,165 @@
+"""The live socket: states about 20 times a second, every event at once."""
+
+from __future__ import annotations
+
+import asyncio
+from typing import Any, Final
+
+import msgspec
+import orjson
+from fastapi import APIRouter, WebSocket, WebSocketDisconnect
+from starlette.websockets import WebSocketState
+
+from spinfloor.api.feed import EventFeed
+from spinfloor.api.names import SortieId
+from spinfloor.api.services import AsWatch, Services, Use
+from spinfloor.core.errors import SpinfloorError
+from spinfloor.detect.messages import live_subject, moved_subject
+from spinfloor.ports.audit import AuditRecord
+from spinfloor.ports.bus import Subscription
+
+router = APIRouter(prefix="/v1", tags=["live"])
+
+SEND_WITHIN_S: Final = 20.0
+TOO_SLOW: Final = 1013
+BAD_MESSAGE: Final = 1003
+
+
+class Sounded(msgspec.Struct, tag_field="type", tag="sounded"):
+    """A call was heard in this browser, latency_ms after it was received."""
+
+    sequence: int
+    latency_ms: float | None = None
+
+
+class Sound(msgspec.Struct, tag_field="type", tag="sound"):
+    """This browser's sound was armed or disarmed."""
+
+    armed: bool
+    volume: float | None = None
+
+
+class Control(msgspec.Struct, tag_field="type", tag="control"):
+    """Take or give up the lead among several screens (a sign for people; it locks nothing)."""
+
+    action: str
+    name: str = ""
+
+
+_DECODER: Final = msgspec.json.Decoder(Sounded | Sound | Control)
+
+
+@router.websocket("/sorties/{sortie}/live")
+async def live_socket(
+    sortie: SortieId, socket: WebSocket, services: Use, caller: AsWatch, after: int | None = None
+) -> None:
+    """States (thinned to the newest for a slow reader) and events (none ever left out) of a sortie."""
+    await services.ports.sorties.get(sortie)
+    services.view.touch(sortie)
+    states = await services.ports.bus.subscribe(live_subject(sortie), bound=1)
+    await socket.accept()
+    watcher = await services.presence.join(sortie)
+    try:
+        await _Watcher(sortie, socket, services, caller.name, watcher).run(states, after)
+    finally:
+        await states.close()
+        await services.presence.leave(sortie, watcher)
+
+
+class _Watcher:
+    def __init__(self, sortie: str, socket: WebSocket, services: Services, name: str, number: int) -> None:
+        self._sortie = sortie
+        self._socket = socket
+        self._services = services
+        self._name = name
+        self._number = number
+        self._sending = asyncio.Lock()
+
+    async def run(self, states: Subscription, after: int | None) -> None:
+        """Until the watcher goes or is too slow to take one message within SEND_WITHIN_S."""
+        tasks = [
+            asyncio.create_task(self._states(states)),
+            asyncio.create_task(self._events(after)),
+            asyncio.create_task(self._hear()),
+            asyncio.create_task(self._moves()),
+        ]
+        await asyncio.wait(tasks, return_when=asyncio.FIRST_COMPLETED)
+        for task in tasks:
+            task.cancel()
+        outcomes = await asyncio.gather(*tasks, return_exceptions=True)
+        slow = any(isinstance(outcome, TimeoutError) for outcome in outcomes)
+        if self._socket.application_state is WebSocketState.CONNECTED and (slow or not _gone(outcomes)):
+            await self._socket.close(TOO_SLOW if slow else BAD_MESSAGE)
+
+    async def _send(self, payload: bytes) -> None:
+        async with self._sending:
+            await asyncio.wait_for(self._socket.send_text(payload.decode()), SEND_WITHIN_S)
+
+    async def _states(self, states: Subscription) -> None:
+        first = await self._services.view.state(self._sortie)
+        await self._send(orjson.dumps({"type": "state", "state": first or _nothing_yet(self._sortie)}))
+        async for _, payload in states:
+            await self._send(payload)
+
+    async def _events(self, after: int | None) -> None:
+        async for _run, _sequence, message in EventFeed(self._services.ports, self._sortie, after=after):
+            await self._send(message)
+
+    async def _moves(self) -> None:
+        """A replay sought back goes on in another sortie; tell the screen where."""
+        moves = await self._services.ports.bus.subscribe(moved_subject(self._sortie), bound=1)
+        try:
+            async for _, payload in moves:
+                await self._send(orjson.dumps({"type": "moved", "sortie": payload.decode()}))
+        finally:
+            await moves.close()
+
+    async def _hear(self) -> None:
+        while True:
+            message = await self._socket.receive()
+            if message["type"] == "websocket.disconnect":
+                raise WebSocketDisconnect
+            text = message.get("text") or ""
+            try:
+                said = _DECODER.decode(text)
+            except msgspec.DecodeError as exc:
+                await self._send(orjson.dumps({"type": "error", "detail": f"not understood: {exc}"}))
+                continue
+            await self._heard(said)
+
+    async def _heard(self, said: Sounded | Sound | Control) -> None:
+        presence = self._services.presence
+        match said:
+            case Sounded(sequence=sequence, latency_ms=latency_ms):
+                await presence.sounded(self._sortie, sequence)
+                await self._audit("sounded", {"sequence": sequence, "latency_ms": latency_ms})
+            case Sound(armed=armed, volume=volume):
+                await presence.armed(self._sortie, self._number, armed)
+                await self._audit("sound", {"armed": armed, "volume": volume})
+            case Control(action=action, name=name):
+                holder = (name[:80] or self._name) if action == "take" else None
+                if await presence.control(self._sortie, self._number, holder):
+                    await self._audit("control", {"action": action[:20], "name": name[:80]})
+
+    async def _audit(self, action: str, data: dict[str, Any]) -> None:
+        now = self._services.ports.clock.wall_ns()
+        record = AuditRecord(now, self._name, action, self._sortie, {**data, "watcher": self._number})
+        try:
+            await self._services.ports.audit.add(record)
+        except SpinfloorError as error:
+            await self._send(orjson.dumps({"type": "error", "detail": error.sentence}))
+
+
+def _gone(outcomes: list[Any]) -> bool:
+    return any(isinstance(outcome, WebSocketDisconnect | RuntimeError) for outcome in outcomes)
+
+
+def _nothing_yet(sortie: str) -> dict[str, Any]:
+    return {
+        "sortie": sortie,
+        "phase": "unknown",
+        "link": "none yet",
+        "in_spin": False,
+        "quality": [],
+        "last_call": None,
+    }

@@ -1,0 +1,54 @@
+"""Health, readiness, metrics, the plan's schema."""
+
+from __future__ import annotations
+
+from fastapi import APIRouter
+from starlette.responses import Response
+
+from spinfloor import __version__
+from spinfloor.api.problems import problem_record, problem_response
+from spinfloor.api.responses import Json
+from spinfloor.api.services import AsWatch, Use
+from spinfloor.core.plan.load import plan_schema
+
+router = APIRouter(tags=["operation"])
+
+CAUTION = (
+    "spinfloor advises. The crew, the test conductor and the approved test plan decide; "
+    "the operator's procedures and the applicable regulations come first."
+)
+
+
+@router.get("/healthz")
+async def healthz() -> Json:
+    """The process answers."""
+    return Json({"status": "ok"})
+
+
+@router.get("/readyz")
+async def readyz(services: Use) -> Response:
+    """Ready to take frames: the store writes, the kernel is compiled."""
+    words = await services.ports.ready()
+    if words is None and not services.kernel_ready:
+        words = "The detector's kernel is still being compiled."
+    if words is not None:
+        return problem_response(problem_record(503, "not-ready", words))
+    return Json({"status": "ready"})
+
+
+@router.get("/metrics")
+async def metrics(services: Use, _caller: AsWatch) -> Response:
+    """Prometheus text."""
+    return Response(services.metrics.text(), media_type="text/plain; version=0.0.4; charset=utf-8")
+
+
+@router.get("/v1")
+async def about() -> Json:
+    """What this is, and whose decision everything remains."""
+    return Json({"name": "spinfloor", "version": __version__, "contract": 1, "caution": CAUTION})
+
+
+@router.get("/v1/plan-schema")
+async def get_plan_schema(_caller: AsWatch) -> Json:
+    """JSON Schema of a plan."""
+    return Json(plan_schema())

@@ -1,0 +1,32 @@
+"""One row per spin."""
+
+from __future__ import annotations
+
+import asyncio
+
+from fastapi import APIRouter, Request
+from starlette.responses import Response
+
+from spinfloor.adapters.exports import Format, encode_spins
+from spinfloor.api.names import SortieId
+from spinfloor.api.negotiation import wanted_format
+from spinfloor.api.responses import Json
+from spinfloor.api.routes.events import all_events
+from spinfloor.api.services import AsWatch, Use
+from spinfloor.archive.spins import spin_rows
+
+router = APIRouter(prefix="/v1", tags=["spins"])
+
+
+@router.get("/sorties/{sortie}/spins")
+async def get_spins(
+    sortie: SortieId, request: Request, services: Use, _caller: AsWatch, format: Format | None = None
+) -> Response:
+    """The spins of the sortie, from its events."""
+    record = await services.ports.sorties.get(sortie)
+    form = wanted_format(request, format)
+    await services.view.settle(sortie)
+    rows = [{"sortie": record.id, **row} for row in spin_rows(await all_events(services, sortie))]
+    if form is Format.JSON:
+        return Json({"spins": rows})
+    return Response(await asyncio.to_thread(encode_spins, rows, form), media_type=form.media_type)

@@ -1,0 +1,52 @@
+"""What the routes work with, put together once per process."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Annotated
+
+from fastapi import Depends
+from starlette.requests import HTTPConnection
+
+from spinfloor.api.auth import Authority, Caller, needs
+from spinfloor.api.metrics import Metrics
+from spinfloor.api.presence import Presence
+from spinfloor.api.settings import Settings
+from spinfloor.detect.view import LiveView
+from spinfloor.ingest.limits import RateLimit
+from spinfloor.ingest.service import Ingest
+from spinfloor.ports.bundle import Ports
+from spinfloor.ports.tokens import Role
+
+if TYPE_CHECKING:
+    from spinfloor.archive.learning import Learner
+    from spinfloor.replay.service import Replays
+
+
+@dataclass(slots=True)
+class Services:
+    """One set per app."""
+
+    ports: Ports
+    settings: Settings
+    view: LiveView
+    ingest: Ingest
+    authority: Authority
+    presence: Presence
+    metrics: Metrics
+    rate: RateLimit
+    replays: Replays
+    learner: Learner
+    kernel_ready: bool = False
+
+
+def services_of(connection: HTTPConnection) -> Services:
+    """The services of the app a request came to."""
+    services: Services = connection.app.state.services
+    return services
+
+
+Use = Annotated[Services, Depends(services_of)]
+AsSource = Annotated[Caller, Depends(needs(Role.SOURCE))]
+AsWatch = Annotated[Caller, Depends(needs(Role.WATCH))]
+AsControl = Annotated[Caller, Depends(needs(Role.CONTROL))]

@@ -1,0 +1,95 @@
+"""What the detect side publishes: live state and event messages, encoded once for every watcher."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from typing import Any, Final
+
+import numpy as np
+import orjson
+
+from spinfloor.core.channels import (
+    ALPHA,
+    CALIBRATED_AIRSPEED,
+    CHANNELS,
+    PITCH_RATE,
+    PRESSURE_ALTITUDE,
+    ROLL_RATE,
+    YAW_RATE,
+)
+from spinfloor.core.events import Event
+from spinfloor.core.frames import FrameBlock
+
+STRIP_COLUMNS: Final = (
+    ("roll_rate_dps", ROLL_RATE),
+    ("pitch_rate_dps", PITCH_RATE),
+    ("yaw_rate_dps", YAW_RATE),
+    ("alpha_deg", ALPHA),
+    ("altitude_ft", PRESSURE_ALTITUDE),
+    ("calibrated_airspeed_kt", CALIBRATED_AIRSPEED),
+)
+STRIP_POINTS: Final = 40  # in one message; at 20 messages a second that is 800 points a second
+
+
+def live_subject(sortie: str) -> str:
+    """State messages, newest retained."""
+    return f"live.{sortie}"
+
+
+def events_subject(sortie: str) -> str:
+    """Event messages, each with a header line `run sequence`."""
+    return f"events.{sortie}"
+
+
+def pace_subject(sortie: str) -> str:
+    """Source seconds per second of a rehearsal, as text; 0 while it is paused."""
+    return f"pace.{sortie}"
+
+
+def moved_subject(sortie: str) -> str:
+    """The sortie a rehearsal goes on in, as text."""
+    return f"moved.{sortie}"
+
+
+def presence_subject(sortie: str) -> str:
+    """What the screens' side knows: who holds control, how many watch, which calls have not sounded (JSON object)."""
+    return f"presence.{sortie}"
+
+
+def strip(block: FrameBlock) -> dict[str, Any]:
+    """The contract's strip of a block: few points, edge units, rounded, missing as null."""
+    step = -(-len(block) // STRIP_POINTS) or 1
+    values = block.values[::step]
+    out: dict[str, Any] = {"time_ns": block.time_ns[::step].tolist()}
+    for name, position in STRIP_COLUMNS:
+        column = np.round(values[:, position] / CHANNELS[position].si_per_unit, 2)
+        out[name] = [None if value != value else value for value in column.tolist()]
+    return out
+
+
+def state_message(state: Mapping[str, Any], block: FrameBlock | None) -> bytes:
+    """`{"type":"state","state":...,"strip":...}` as the watchers get it."""
+    message: dict[str, Any] = {"type": "state", "state": state}
+    if block is not None and len(block):
+        message["strip"] = strip(block)
+    return orjson.dumps(message, option=orjson.OPT_SERIALIZE_NUMPY)
+
+
+def event_json(event: Event) -> bytes:
+    """The contract's event object."""
+    return orjson.dumps(event.as_record())
+
+
+def event_message(event: Event, *, server_ns: int, received_ns: int | None) -> bytes:
+    """Header line `run sequence`, then `{"type":"event","event":...}` as the watchers get it."""
+    body = orjson.dumps(
+        {"type": "event", "event": event.as_record(), "server_ns": server_ns, "received_ns": received_ns}
+    )
+    return f"{event.run} {event.sequence}\n".encode() + body
+
+
+def split_event_message(payload: bytes) -> tuple[str, int, bytes]:
+    """(run, sequence, JSON message) of a published event."""
+    header, _, body = payload.partition(b"\n")
+    run, _, sequence = header.decode().rpartition(" ")
+    return run, int(sequence), body

@@ -1,0 +1,276 @@
+"""One sortie's detector at work: inputs in journalled order, events out, saved often enough to resume in a moment."""
+
+from __future__ import annotations
+
+import asyncio
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass, field
+from typing import Any, Final
+
+import numpy as np
+import orjson
+import structlog
+
+from spinfloor.core.detector.detector import Detector
+from spinfloor.core.errors import SpinfloorError
+from spinfloor.core.events import Event, Mark
+from spinfloor.core.frames import FrameBlock
+from spinfloor.detect.building import build_detector, floors_from, plan_of
+from spinfloor.detect.journaling import EventWriter
+from spinfloor.detect.messages import (
+    event_message,
+    events_subject,
+    live_subject,
+    pace_subject,
+    presence_subject,
+    state_message,
+)
+from spinfloor.detect.silence import Silence, worth_ticking
+from spinfloor.ports.bundle import Ports
+from spinfloor.ports.checkpoints import Checkpoint
+from spinfloor.ports.inputs import FloorsInput, FramesInput, JournalEntry, MarkInput, TickInput
+from spinfloor.ports.leases import Grant
+from spinfloor.ports.sorties import SortieKind, SortieRecord
+
+SNAPSHOT_EVERY_S: Final = 0.05
+HEARTBEAT_EVERY_S: Final = 0.5
+INLINE_FRAMES: Final = 2000  # about a millisecond of kernel; more goes to a worker thread
+CHECKPOINT_INPUTS: Final = 512
+CHECKPOINT_FRAMES: Final = 20_000
+
+log = structlog.get_logger("spinfloor.detect")
+EventHook = Callable[[SortieRecord, Sequence[Event]], None]
+
+
+@dataclass(slots=True)
+class _Unpublished:
+    blocks: list[FrameBlock] = field(default_factory=list)
+    changed: bool = True
+    published_steady_ns: int = 0
+
+
+class SortieRuntime:
+    """Owns the detector of one sortie for as long as it holds the lease."""
+
+    def __init__(self, ports: Ports, record: SortieRecord, grant: Grant, *, on_events: EventHook | None = None) -> None:
+        self._ports = ports
+        self.record = record
+        self.grant = grant
+        self._on_events = on_events
+        self.detector: Detector = build_detector(record)
+        self.offset = -1
+        self.events_made = 0
+        self._next_sequence = 0
+        self._writer = EventWriter(ports, grant, self._written)
+        self._silence = Silence(plan_of(record).timing.data_age_limit_s)
+        self._fresh = _Unpublished()
+        self._received_ns: int | None = None
+        self._since_checkpoint = [0, 0]
+        self.resumed = asyncio.Event()
+        self._moved: list[asyncio.Future[None]] = []
+        self.last_used_steady_ns = ports.clock.steady_ns()
+
+    @property
+    def waiting(self) -> int:
+        """Events and checkpoints not on disk yet."""
+        return self._writer.depth
+
+    # -- life ---------------------------------------------------------------------------------------------------
+
+    async def run(self) -> None:
+        """Resume and work until cancelled. Raises LeaseLostError and storage errors; the supervisor decides then."""
+        await self._resume()
+        self.resumed.set()
+        async with asyncio.TaskGroup() as group:
+            group.create_task(self._writer.run())
+            group.create_task(self._tick())
+            group.create_task(self._publish())
+            async for entries in self._ports.inputs.follow(self.record.id, after=self.offset):
+                await self._take(entries)
+
+    async def _resume(self) -> None:
+        sortie, run = self.record.id, self.detector.run
+        checkpoint = await self._ports.checkpoints.newest(sortie, run)
+        if checkpoint is not None:
+            self.detector = Detector.restore(checkpoint.data)
+            self.offset = checkpoint.offset
+            self._next_sequence = checkpoint.next_sequence
+            memo = orjson.loads(checkpoint.memo)
+            if memo.get("frame_ns") is not None:
+                self._came(memo["frame_ns"], memo["arrived_wall_ns"])
+        if await self._ports.events.current_run(sortie) != run:
+            await self._ports.events.open_run(sortie, run, fence=self.grant.fence)
+        log.info("detector resumed", sortie=sortie, run=run, offset=self.offset)
+
+    def _came(self, frame_ns: int, arrived_wall_ns: int) -> None:
+        clock = self._ports.clock
+        self._received_ns = arrived_wall_ns
+        self._silence.resume(
+            frame_ns=frame_ns,
+            arrived_wall_ns=arrived_wall_ns,
+            wall_ns=clock.wall_ns(),
+            steady_ns=clock.steady_ns(),
+        )
+
+    async def close(self) -> None:
+        """Save once more; call after `run` has ended."""
+        self._checkpoint()
+        await self._writer.close()
+
+    # -- inputs -------------------------------------------------------------------------------------------------
+
+    async def _take(self, entries: list[JournalEntry]) -> None:
+        place = 0
+        while place < len(entries):
+            stop = place + 1
+            if isinstance(entries[place].input, FramesInput):
+                while stop < len(entries) and isinstance(entries[stop].input, FramesInput):
+                    stop += 1
+                events = await self._feed([entry.input for entry in entries[place:stop]])  # type: ignore[misc]
+            else:
+                events = self._other(entries[place])
+            self.offset = entries[stop - 1].offset
+            self._since_checkpoint[0] += stop - place
+            await self._emit(events)
+            place = stop
+        self._fresh.changed = True
+        self.last_used_steady_ns = self._ports.clock.steady_ns()
+        self._wake()
+        if self._since_checkpoint[0] >= CHECKPOINT_INPUTS or self._since_checkpoint[1] >= CHECKPOINT_FRAMES:
+            self._since_checkpoint = [0, 0]
+            self._checkpoint()
+
+    async def _feed(self, inputs: Sequence[FramesInput]) -> list[Event]:
+        blocks = [entry.block for entry in inputs]
+        block = blocks[0] if len(blocks) == 1 else _joined(blocks)
+        if len(block) == 0:
+            return []
+        if len(block) <= INLINE_FRAMES:
+            events = self.detector.feed(block)
+        else:
+            events = await asyncio.to_thread(self.detector.feed, block)
+        self._since_checkpoint[1] += len(block)
+        self._fresh.blocks.append(block)
+        self._came(int(block.time_ns[-1]), inputs[-1].received_ns)
+        return events
+
+    def _other(self, entry: JournalEntry) -> list[Event]:
+        match entry.input:
+            case TickInput(time_ns=time_ns):
+                self._silence.last_tick_ns = max(self._silence.last_tick_ns, time_ns)
+                return self.detector.tick(time_ns)
+            case MarkInput(mark=mark):
+                return self._mark(mark)
+            case FloorsInput(floors=floors, time_ns=time_ns, by=by):
+                return self.detector.set_floors(floors_from(floors), time_ns, by)
+            case _:
+                raise TypeError(f"not an input: {entry.input!r}")
+
+    def _mark(self, mark: Mark) -> list[Event]:
+        try:
+            return self.detector.mark(mark)
+        except SpinfloorError as exc:
+            # Checked before it was journalled; one that has become impossible since is passed over, every time alike.
+            log.warning("mark passed over", sortie=self.record.id, reason=exc.sentence)
+            return []
+
+    # -- events -------------------------------------------------------------------------------------------------
+
+    async def _emit(self, events: list[Event]) -> None:
+        """Tell the watchers at once, then have them journalled.
+
+        Their inputs are on disk, so that an event told but not yet journalled is made again, the same, after a crash.
+        """
+        if not events:
+            return
+        self.events_made += len(events)
+        self._next_sequence = events[-1].sequence + 1
+        now = self._ports.clock.wall_ns()
+        for event in events:
+            payload = event_message(event, server_ns=now, received_ns=self._received_ns)
+            await self._ports.bus.publish(events_subject(self.record.id), payload)
+        await self._writer.put(events)
+
+    def _written(self, events: Sequence[Event]) -> None:
+        if self._on_events is not None:
+            self._on_events(self.record, events)
+
+    def _checkpoint(self) -> None:
+        silence = self._silence
+        memo = orjson.dumps({"frame_ns": silence.frame_ns, "arrived_wall_ns": silence.arrived_wall_ns})
+        data = self.detector.save()
+        saved = Checkpoint(self.record.id, self.detector.run, self.offset, self._next_sequence, data, memo)
+        self._writer.checkpoint(saved)
+
+    # -- waiting for the detector ---------------------------------------------------------------------------------
+
+    def _wake(self) -> None:
+        moved, self._moved = self._moved, []
+        for future in moved:
+            if not future.done():
+                future.set_result(None)
+
+    async def reached(self, offset: int) -> None:
+        """Return once every input up to `offset` has been taken and its events are on disk."""
+        while self.offset < offset:
+            future = asyncio.get_running_loop().create_future()
+            self._moved.append(future)
+            await future
+        await self._writer.flush()
+
+    # -- time and pictures ----------------------------------------------------------------------------------------
+
+    async def pace(self) -> float:
+        """Source seconds per second: 1 in flight, the replay's speed in a rehearsal, 0 when nobody plays it."""
+        if self.record.kind is SortieKind.FLIGHT:
+            return 1.0
+        payload = await self._ports.bus.latest(pace_subject(self.record.id))
+        return float(payload) if payload else 0.0
+
+    async def _tick(self) -> None:
+        clock = self._ports.clock
+        while True:
+            await clock.sleep(self._silence.tick_every_s)
+            due = self._silence.due(clock.steady_ns(), await self.pace())
+            if due is not None and worth_ticking(dict(self.detector.snapshot())):
+                await self._ports.inputs.append(self.record.id, TickInput(due, clock.wall_ns()))
+
+    async def _publish(self) -> None:
+        clock = self._ports.clock
+        while True:
+            now = clock.steady_ns()
+            if self._fresh.changed or now - self._fresh.published_steady_ns > HEARTBEAT_EVERY_S * 1e9:
+                await self._publish_once(now)
+            await clock.sleep(SNAPSHOT_EVERY_S)
+
+    async def _publish_once(self, now: int) -> None:
+        blocks, self._fresh.blocks = self._fresh.blocks, []
+        self._fresh.changed = False
+        self._fresh.published_steady_ns = now
+        block = _joined(blocks) if blocks else None
+        await self._ports.bus.publish(live_subject(self.record.id), state_message(await self.state(), block))
+
+    async def state(self) -> dict[str, Any]:
+        """The snapshot with what the shell knows: data age, origin, arrival times, who watches."""
+        now = self._ports.clock.wall_ns()
+        state: dict[str, Any] = dict(self.detector.snapshot())
+        steady = self._ports.clock.steady_ns()
+        silent = None if self._silence.frame_ns is None else (steady - self._silence.arrived_steady_ns) * 1e-9
+        state.update(
+            server_ns=now,
+            received_ns=self._received_ns,
+            data_age_s=None if silent is None else round(silent, 3),
+            data_age_limit_s=self._silence.limit_s,
+            origin="live" if self.record.kind is SortieKind.FLIGHT else "replay",
+            input_offset=self.offset,
+        )
+        presence = await self._ports.bus.latest(presence_subject(self.record.id))
+        if presence:
+            state.update(orjson.loads(presence))
+        return state
+
+
+def _joined(blocks: Sequence[FrameBlock]) -> FrameBlock:
+    if len(blocks) == 1:
+        return blocks[0]
+    return FrameBlock(np.concatenate([b.time_ns for b in blocks]), np.concatenate([b.values for b in blocks]))

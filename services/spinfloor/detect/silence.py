@@ -1,0 +1,54 @@
+"""When no frame comes: how far the source's clock must have got, and whether a tick is due."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Any, Final
+
+TICKS_PER_LIMIT: Final = 5.0  # ticks within one data-age limit, so that the loss is known within a fifth of it
+SHORTEST_TICK_S: Final = 0.05
+LONGEST_TICK_S: Final = 0.2
+QUIET_PHASES: Final = ("flight", "unknown")
+
+
+@dataclass(slots=True)
+class Silence:
+    """Tracks the newest frame: its time in the source's clock and when it came here, by the steady clock."""
+
+    limit_s: float
+    frame_ns: int | None = None
+    arrived_steady_ns: int = 0
+    arrived_wall_ns: int = 0
+    last_tick_ns: int = 0
+
+    @property
+    def tick_every_s(self) -> float:
+        """Spacing of ticks."""
+        return min(max(self.limit_s / TICKS_PER_LIMIT, SHORTEST_TICK_S), LONGEST_TICK_S)
+
+    def frame(self, time_ns: int, *, wall_ns: int, steady_ns: int) -> None:
+        """A frame has come."""
+        self.frame_ns = time_ns
+        self.arrived_wall_ns = wall_ns
+        self.arrived_steady_ns = steady_ns
+
+    def resume(self, *, frame_ns: int, arrived_wall_ns: int, wall_ns: int, steady_ns: int) -> None:
+        """After a restart: the wall clock says how long ago the newest frame came; a step back counts as none."""
+        self.frame_ns = frame_ns
+        self.arrived_wall_ns = arrived_wall_ns
+        self.arrived_steady_ns = steady_ns - max(wall_ns - arrived_wall_ns, 0)
+
+    def due(self, steady_ns: int, pace: float) -> int | None:
+        """Source time of a tick that is due now, None while frames come, before the first and while paused."""
+        if self.frame_ns is None or pace <= 0.0:
+            return None
+        silent_ns = int((steady_ns - self.arrived_steady_ns) * pace)
+        if silent_ns < self.limit_s * 1e9:
+            return None
+        time_ns = self.frame_ns + silent_ns
+        return time_ns if time_ns > self.last_tick_ns else None
+
+
+def worth_ticking(snapshot: dict[str, Any]) -> bool:
+    """In a spin and until level flight time must go on; otherwise only until the loss has been said."""
+    return bool(snapshot.get("in_spin")) or snapshot.get("phase") not in QUIET_PHASES or snapshot.get("link") == "ok"

@@ -1,0 +1,133 @@
+"""What a source sends: a batch, decoded from JSON or MessagePack straight into columns."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from typing import Annotated, Any, Final
+
+import msgspec
+import numpy as np
+import numpy.typing as npt
+
+from spinfloor.core.channels import TIME_COLUMN, TIME_SECONDS_COLUMN
+from spinfloor.core.errors import SpinfloorError
+from spinfloor.core.frames import FrameBlock
+from spinfloor.ingest.rows import NO_TIME_NS, RowProblem, check_rows
+
+MAX_ROWS: Final = 200_000  # over half an hour at 100 Hz; a longer recording is sent in pieces
+SOURCE_PATTERN: Final = r"^[A-Za-z0-9][A-Za-z0-9._:-]{0,63}$"
+
+_Source = Annotated[str, msgspec.Meta(pattern=SOURCE_PATTERN)]
+_Sequence = Annotated[int, msgspec.Meta(ge=0, le=2**62)]
+_Number = int | float | None
+
+
+class BatchError(SpinfloorError):
+    """The bytes are not a batch."""
+
+    code = "bad-batch"
+    http_status = 422
+
+
+class _JsonBatch(msgspec.Struct, forbid_unknown_fields=True):
+    source: _Source
+    sequence: _Sequence
+    columns: dict[str, list[_Number]]
+
+
+class _PackedBatch(msgspec.Struct, forbid_unknown_fields=True):
+    source: _Source
+    sequence: _Sequence
+    columns: dict[str, list[_Number] | bytes]
+
+
+_JSON: Final = msgspec.json.Decoder(_JsonBatch)
+_PACKED: Final = msgspec.msgpack.Decoder(_PackedBatch)
+
+
+@dataclass(frozen=True, slots=True)
+class Batch:
+    """A decoded batch. problems: rows that don't count as frames, by their place in what was sent."""
+
+    source: str
+    sequence: int
+    rows: int
+    block: FrameBlock
+    problems: tuple[RowProblem, ...]
+
+
+def decode_json(body: bytes) -> Batch:
+    """`{"source", "sequence", "columns": {name: [number or null, ...]}}`. Raises BatchError or ColumnError."""
+    return _batch(_decode(_JSON, body, "JSON"))
+
+
+def decode_msgpack(body: bytes) -> Batch:
+    """The same in MessagePack; a column may also be `bin`: little-endian float64 (int64 for time_ns), NaN missing."""
+    return _batch(_decode(_PACKED, body, "MessagePack"))
+
+
+def _decode(decoder: Any, body: bytes, form: str) -> Any:
+    try:
+        return decoder.decode(body)
+    except (msgspec.DecodeError, UnicodeDecodeError, RecursionError) as exc:
+        raise BatchError(
+            expected=f'{form} with "source", "sequence" and "columns" of numbers or null',
+            got=_plain(exc),
+            now="nothing of this batch was taken",
+        ) from exc
+
+
+def _plain(exc: Exception) -> str:
+    return (str(exc) or type(exc).__name__).rstrip(".")[:300]
+
+
+def _batch(wire: Any) -> Batch:
+    return make_batch(wire.source, wire.sequence, wire.columns)
+
+
+def make_batch(source: str, sequence: int, columns: Mapping[str, Any]) -> Batch:
+    """Columns (edge units) checked row by row. Raises BatchError or ColumnError."""
+    ready = {name: _column(name, data) for name, data in columns.items()}
+    rows = max((len(c) for c in ready.values()), default=0)
+    if rows > MAX_ROWS:
+        raise BatchError(
+            expected=f"at most {MAX_ROWS} rows in a batch",
+            got=f"{rows}",
+            now="nothing of this batch was taken; send it in pieces",
+        )
+    block, problems = check_rows(FrameBlock.from_columns(ready))
+    return Batch(source, sequence, rows, block, problems)
+
+
+def _column(name: str, data: Any) -> Any:
+    if isinstance(data, bytes):
+        data = _packed(name, data)
+    if name == TIME_COLUMN and isinstance(data, list) and None in data:
+        return np.asarray([NO_TIME_NS if t is None else t for t in data])
+    if name == TIME_SECONDS_COLUMN:
+        return _seconds(data)
+    if isinstance(data, list) and not data:
+        return np.empty(0, np.int64 if name == TIME_COLUMN else np.float64)
+    return data
+
+
+def _packed(name: str, data: bytes) -> npt.NDArray[Any]:
+    if len(data) % 8:
+        raise BatchError(
+            expected=f"{name} as bytes to be whole 8-byte numbers",
+            got=f"{len(data)} bytes",
+            now="nothing of this batch was taken",
+            column=name,
+        )
+    return np.frombuffer(data, dtype="<i8" if name == TIME_COLUMN else "<f8")
+
+
+def _seconds(data: Any) -> npt.NDArray[np.float64]:
+    """Seconds; a missing or absurd one becomes a time that the row check refuses, so that only its row goes."""
+    try:
+        seconds = np.asarray(data, dtype=np.float64)
+    except (TypeError, ValueError, OverflowError):
+        seconds = np.full(len(data), np.nan)
+    usable = np.isfinite(seconds) & (np.abs(seconds) < 9e9)
+    return np.where(usable, seconds, -1.0)

@@ -1,0 +1,70 @@
+"""Row by row: what doesn't count as a frame, and why.
+
+A row whose time can't be read is left out. Every other row is journalled as it came, so that nothing measured is
+thrown away; a row whose time doesn't rise or whose rates are missing is reported as not counting, and the detector
+raises the matching quality flag.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Final
+
+import numpy as np
+import numpy.typing as npt
+
+from spinfloor.core.channels import CHANNELS, PITCH_RATE, PRESSURE_ALTITUDE, ROLL_RATE, YAW_RATE
+from spinfloor.core.frames import FrameBlock
+
+NO_TIME_NS: Final = -1
+LATEST_NS: Final = 7_258_118_400_000_000_000  # the year 2200; anything later is a wrong unit or a damaged stamp
+_NEEDED: Final = (ROLL_RATE, PITCH_RATE, YAW_RATE, PRESSURE_ALTITUDE)
+
+
+@dataclass(frozen=True, slots=True)
+class RowProblem:
+    """One row of a batch (0-based, as sent) and what is wrong with it; kept: it is in the journal all the same."""
+
+    row: int
+    reason: str
+    kept: bool
+
+    def as_record(self) -> dict[str, object]:
+        """Plain fields for the answer."""
+        return {"row": self.row, "reason": self.reason, "kept": self.kept}
+
+
+def check_rows(block: FrameBlock) -> tuple[FrameBlock, tuple[RowProblem, ...]]:
+    """The block to journal (rows without a usable time left out, infinities made missing) and the problems."""
+    times = block.time_ns
+    usable = (times >= 0) & (times < LATEST_NS)
+    values = block.values
+    infinite = np.isinf(values)
+    if bool(infinite.any()):
+        values = np.where(infinite, np.nan, values)
+    problems = [
+        RowProblem(int(row), "time_ns is missing or outside the years 1970 to 2200", kept=False)
+        for row in np.flatnonzero(~usable)
+    ]
+    missing = np.isnan(values[:, _NEEDED]) & usable[:, None]
+    problems += [
+        RowProblem(int(row), _missing_words(missing[row]), kept=True) for row in np.flatnonzero(missing.any(axis=1))
+    ]
+    if not bool(usable.all()):
+        return FrameBlock(times[usable], np.ascontiguousarray(values[usable])), tuple(problems)
+    return FrameBlock(times, values), tuple(problems)
+
+
+def backwards(times: npt.NDArray[np.int64], previous_ns: int | None) -> list[int]:
+    """Places whose time does not rise above the one before (previous_ns: before the first)."""
+    if not len(times):
+        return []
+    before = np.empty_like(times)
+    before[1:] = times[:-1]
+    before[0] = times[0] - 1 if previous_ns is None else previous_ns
+    return [int(i) for i in np.flatnonzero(times <= before)]
+
+
+def _missing_words(missing: npt.NDArray[np.bool_]) -> str:
+    names = [CHANNELS[channel].column for channel, gone in zip(_NEEDED, missing, strict=True) if gone]
+    return f"no value in {', '.join(names)}"

@@ -1,0 +1,101 @@
+"""The ingest service: a batch in, an acknowledgement out once it is on disk."""
+
+from __future__ import annotations
+
+from collections import OrderedDict
+from dataclasses import dataclass
+from typing import Final
+
+from spinfloor.ingest.batches import Batch
+from spinfloor.ingest.rows import RowProblem, backwards
+from spinfloor.ports.clock import Clock
+from spinfloor.ports.inputs import FramesInput, InputJournal
+
+REJECTS_LISTED: Final = 1000
+SOURCES_REMEMBERED: Final = 4096
+
+
+@dataclass(frozen=True, slots=True)
+class Ack:
+    """The answer to a batch: it is on disk. gap: batches missing before it, by sequence, when there are any."""
+
+    acked: int
+    accepted: int
+    duplicates: int
+    rejected: tuple[RowProblem, ...]
+    offset: int
+    gap: tuple[int, int] | None = None
+
+    def as_record(self) -> dict[str, object]:
+        """The contract's JSON object; a long list of rejects is cut, its length is not."""
+        record: dict[str, object] = {
+            "acked": self.acked,
+            "accepted": self.accepted,
+            "duplicates": self.duplicates,
+            "rejected": [problem.as_record() for problem in self.rejected[:REJECTS_LISTED]],
+        }
+        if len(self.rejected) > REJECTS_LISTED:
+            record["rejected_total"] = len(self.rejected)
+        if self.gap is not None:
+            record["gap"] = {"first_missing": self.gap[0], "last_missing": self.gap[1]}
+        return record
+
+
+@dataclass(slots=True)
+class _Progress:
+    sequence: int
+    last_ns: int | None
+
+
+class Ingest:
+    """Journals batches. What it remembers of a source is for the report only; the journal decides what is new."""
+
+    def __init__(self, journal: InputJournal, clock: Clock) -> None:
+        self._journal = journal
+        self._clock = clock
+        self._progress: OrderedDict[tuple[str, str], _Progress] = OrderedDict()
+        self.frames_taken = 0
+        self.batches_taken = 0
+        self.duplicate_batches = 0
+        self.rows_rejected = 0
+
+    async def take(self, sortie: str, batch: Batch) -> Ack:
+        """Journal a batch; returns when it is on disk. Raises what `InputJournal.append` raises."""
+        received = self._clock.wall_ns()
+        entry = FramesInput(batch.source, batch.sequence, received, batch.block)
+        appended = await self._journal.append(sortie, entry)
+        if appended.duplicate:
+            self.duplicate_batches += 1
+            return Ack(batch.sequence, 0, batch.rows, (), appended.offset)
+        progress = self._progress_of(sortie, batch)
+        problems = _with_backwards(batch, progress.last_ns)
+        gap = (progress.sequence + 1, batch.sequence - 1) if batch.sequence > progress.sequence + 1 else None
+        progress.sequence = max(progress.sequence, batch.sequence)
+        if len(batch.block):
+            progress.last_ns = int(batch.block.time_ns[-1])
+        accepted = batch.rows - len({problem.row for problem in problems})
+        self.batches_taken += 1
+        self.frames_taken += len(batch.block)
+        self.rows_rejected += batch.rows - accepted
+        return Ack(batch.sequence, accepted, 0, problems, appended.offset, gap)
+
+    def _progress_of(self, sortie: str, batch: Batch) -> _Progress:
+        key = (sortie, batch.source)
+        progress = self._progress.get(key)
+        if progress is None:
+            # The batch itself is in the journal already; before it this process knows nothing of the source.
+            progress = _Progress(batch.sequence - 1, None)
+            self._progress[key] = progress
+            if len(self._progress) > SOURCES_REMEMBERED:
+                self._progress.popitem(last=False)
+        return progress
+
+
+def _with_backwards(batch: Batch, previous_ns: int | None) -> tuple[RowProblem, ...]:
+    places = backwards(batch.block.time_ns, previous_ns)
+    if not places:
+        return batch.problems
+    left_out = {problem.row for problem in batch.problems if not problem.kept}
+    kept_rows = [row for row in range(batch.rows) if row not in left_out]
+    late = [RowProblem(kept_rows[i], "time_ns does not rise above the frame before", kept=True) for i in places]
+    return tuple(sorted((*batch.problems, *late), key=lambda problem: problem.row))

@@ -1,0 +1,126 @@
+"""Playing one recording into one rehearsal sortie: paced, paused, sought, disturbed."""
+
+from __future__ import annotations
+
+import asyncio
+from collections.abc import Awaitable, Callable
+from typing import Final
+
+import numpy as np
+
+from spinfloor.core.frames import FrameBlock
+from spinfloor.detect.messages import pace_subject
+from spinfloor.ingest.batches import Batch
+from spinfloor.ingest.service import Ingest
+from spinfloor.ports.bus import Bus
+from spinfloor.ports.clock import Clock
+from spinfloor.ports.errors import OverloadedError
+from spinfloor.replay.faults import apply_faults, delay_s
+from spinfloor.replay.model import Fault
+
+BATCH_EVERY_S: Final = 0.05
+ROWS_AT_ONCE: Final = 100_000
+RETRY_S: Final = 0.1
+
+
+class Player:
+    """Position is in seconds since the recording's start; `on_end` is awaited when it gets there."""
+
+    def __init__(
+        self,
+        block: FrameBlock,
+        sortie: str,
+        ingest: Ingest,
+        bus: Bus,
+        clock: Clock,
+        on_end: Callable[[], Awaitable[None]],
+    ) -> None:
+        self._whole = block
+        self._ingest = ingest
+        self._bus = bus
+        self._clock = clock
+        self._on_end = on_end
+        self.sortie = sortie
+        self.start_ns = int(block.time_ns[0])
+        self.length_s = (int(block.time_ns[-1]) - self.start_ns) * 1e-9
+        self.speed = 1.0
+        self.paused = False
+        self.position_s = 0.0
+        self.ended = False
+        self.faults: list[Fault] = []
+        self._disturbed = block
+        self._next = 0
+        self._sequence = 0
+        self._changed = asyncio.Event()
+        self._sending = asyncio.Lock()
+
+    def set_faults(self, faults: list[Fault]) -> None:
+        """Faults from now on; frames already sent stay as they were."""
+        position = self._next
+        sent_ns = int(self._disturbed.time_ns[position - 1]) if position else self.start_ns - 1
+        self.faults = faults
+        self._disturbed = apply_faults(self._whole, faults, self.start_ns)
+        self._next = int(np.searchsorted(self._disturbed.time_ns, sent_ns, side="right"))
+        self._changed.set()
+
+    async def set_pace(self, *, speed: float | None = None, paused: bool | None = None) -> None:
+        """Change speed, pause or go on."""
+        self.speed = speed if speed is not None else self.speed
+        self.paused = paused if paused is not None else self.paused
+        await self._tell_pace()
+        self._changed.set()
+
+    async def skip_to(self, position_s: float) -> None:
+        """Forward to a position; everything before it goes in at once, so that the state there is right."""
+        self.position_s = min(max(position_s, self.position_s), self.length_s)
+        await self._send_due()
+
+    async def run(self) -> None:
+        """Play to the end. Cancel to stop."""
+        await self._tell_pace()
+        last = self._clock.steady_ns()
+        try:
+            while self._next < len(self._disturbed) or self.position_s < self.length_s:
+                await self._pause()
+                now = self._clock.steady_ns()
+                if not self.paused:
+                    self.position_s = min(self.position_s + (now - last) * 1e-9 * self.speed, self.length_s + 60.0)
+                last = now
+                await self._send_due()
+        finally:
+            self.ended = True
+            await self._bus.publish(pace_subject(self.sortie), b"0")
+        await self._on_end()
+
+    async def _pause(self) -> None:
+        self._changed.clear()
+        sleeping = asyncio.ensure_future(self._clock.sleep(BATCH_EVERY_S))
+        changed = asyncio.ensure_future(self._changed.wait())
+        await asyncio.wait({sleeping, changed}, return_when=asyncio.FIRST_COMPLETED)
+        for task in (sleeping, changed):
+            task.cancel()
+
+    async def _tell_pace(self) -> None:
+        pace = 0.0 if self.paused or self.ended else self.speed
+        await self._bus.publish(pace_subject(self.sortie), repr(pace).encode())
+
+    async def _send_due(self) -> None:
+        async with self._sending:
+            arrived_s = self.position_s - delay_s(self.faults, self.position_s)
+            until_ns = self.start_ns + int(arrived_s * 1e9)
+            stop = int(np.searchsorted(self._disturbed.time_ns, until_ns, side="right"))
+            while self._next < stop:
+                upto = min(stop, self._next + ROWS_AT_ONCE)
+                await self._send(self._disturbed.slice(self._next, upto))
+                self._next = upto
+
+    async def _send(self, block: FrameBlock) -> None:
+        batch = Batch("replay", self._sequence, len(block), block, ())
+        while True:
+            try:
+                await self._ingest.take(self.sortie, batch)
+            except OverloadedError:
+                await self._clock.sleep(RETRY_S)
+                continue
+            self._sequence += 1
+            return
