@@ -1,8 +1,8 @@
-"""Early or late crew response in a recording: whole turns of the spin taken out or flown again before the recovery. Pure.
+"""Early or late crew response in a recording: whole turns of the spin cut or flown again before the recovery. Pure.
 
-The spin is taken as steady over the last turn before the recovery controls (our own approximation): that turn is repeated
-or cut, and everything after it moves in time by its period and in height by what it cost. Rates, angles and loads come
-round by themselves after a whole turn. A cut never leaves less than one turn of the spin.
+The spin is taken as steady over the last turn before the recovery controls (our own approximation): that turn is
+repeated or cut, and everything after it moves in time by its period and in height by what it cost. Rates, angles and
+loads come round by themselves after a whole turn. A cut never leaves less than one turn of the spin.
 """
 
 from __future__ import annotations
