@@ -97,7 +97,7 @@ def issue(motion, decision, settings, call, reason, turn, ints, floats, cursor):
     out[P_SINK] = motion.sink_mps
     out[P_LEAD] = lead_s(settings)
     out[P_FLOOR] = _floor_for(call, reason, settings)
-    out[P_REPEAT] = decision.repeats[call] - 1
+    out[P_REPEAT] = decision.repeats[call] - 1 if call >= RECOVER else 0
     if motion.recovery_started == 1:
         out[P_RECOVERY_TURNS] = motion.turns - motion.recovery_start_turns
     out[P_CARD] = decision.card_index
