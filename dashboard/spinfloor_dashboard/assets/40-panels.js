@@ -16,7 +16,7 @@
   const grouped = new Intl.NumberFormat("en-GB", { maximumFractionDigits: 0 });
   function known(x) { return x !== null && x !== undefined && isFinite(x); }
   /** A number with thousands separated, or a dash. */
-  panels.whole = function (x) { return known(x) ? grouped.format(Math.round(x)).replace("-", "\u2212") : "-"; };
+  panels.whole = function (x) { return known(x) ? grouped.format(Math.round(x) || 0).replace("-", "\u2212") : "-"; };
   panels.fixed = function (x, digits) { return known(x) ? x.toFixed(digits).replace("-", "\u2212") : "-"; };
   /** "0.3 s", "12 s", "3 min 05 s". */
   panels.age = function (seconds) {
@@ -98,12 +98,16 @@
     text("w-phase", phase);
     el("w-phase").classList.toggle("long", phase.length > 11);
     const kind = [state.orientation, state.direction].filter(Boolean).join(" ");
-    text("w-kind", kind || (trust.none ? "" : "no spin so far"));
-    text("w-mode", state.mode || "");
-    el("w-oscillatory").hidden = !state.oscillatory;
+    const over = !state.in_spin; // the figures of the last spin stay, grey and said to be of the last one
+    text("w-kind", !kind ? (trust.none ? "" : "no spin so far") : over ? "last: " + kind : kind);
+    text("w-mode", over ? "" : state.mode || "");
+    el("w-oscillatory").hidden = over || !state.oscillatory;
+    for (const id of ["w-state-cell", "w-turns-cell"]) el(id).classList.toggle("over", over);
+    text("w-turns-head", over && known(state.turns) ? "Turns of the last spin" : "Turns");
     turns(state);
-    left("bound", state);
-    left("median", state);
+    const coming = panels.coming(state);
+    left("bound", coming ? state : {});
+    left("median", coming ? state : {});
     const facts = [];
     if (known(state.altitude_ft)) facts.push("now " + panels.whole(state.altitude_ft) + " ft");
     if (known(state.sink_fpm)) facts.push((state.sink_fpm < 0 ? "climbing " : "sinking ") + panels.whole(Math.abs(state.sink_fpm)) + " ft/min");
@@ -121,12 +125,17 @@
     el("w-turn-fill").style.width = (spun ? Math.min(100, (100 * state.turns) / span) : 0) + "%";
     marks(span, plan ? state.planned_turns : null);
     const facts = [];
-    if (state.recovery_started) facts.push("recovering for " + panels.fixed(state.recovery_turns, 1) + " turns");
-    if (known(state.seconds_per_turn)) facts.push(panels.fixed(state.seconds_per_turn, 1) + " s/turn");
-    if (known(state.loss_per_turn_ft)) facts.push(panels.whole(state.loss_per_turn_ft) + " ft/turn");
+    const each = [];
+    if (known(state.seconds_per_turn)) each.push(panels.fixed(state.seconds_per_turn, 1) + " s");
+    if (known(state.loss_per_turn_ft)) each.push(panels.whole(state.loss_per_turn_ft) + " ft");
+    if (each.length) facts.push(each.join(" and ") + " per turn");
+    if (state.recovery_started) facts.push("recovery " + panels.fixed(state.recovery_turns, 1));
     if (state.turns_sd > 0.15) facts.unshift("\u00b1 " + panels.fixed(state.turns_sd, 1));
     text("w-turn-facts", facts.join(" \u00b7 "));
   }
+
+  /** Whether altitude left has a meaning: in a spin and until level after it. */
+  panels.coming = function (state) { return Boolean(state.in_spin || state.phase === "recovering" || (state.phase === "dive" && known(state.turns))); };
 
   let drawnMarks = "";
   function marks(span, planned) {
@@ -148,9 +157,10 @@
   function left(row, state) {
     const of = function (triple) { return triple ? triple[row] : null; };
     cell("w-left-" + row + "-ft", panels.whole(of(state.altitude_left_ft)), of(state.altitude_left_ft));
-    cell("w-left-" + row + "-s", panels.fixed(of(state.seconds_left), 0), of(state.seconds_left));
-    cell("w-left-" + row + "-turns", panels.fixed(of(state.turns_left), 1), of(state.turns_left));
+    cell("w-left-" + row + "-s", capped(of(state.seconds_left), 0, 999), of(state.seconds_left));
+    cell("w-left-" + row + "-turns", capped(of(state.turns_left), 1, 99), of(state.turns_left));
   }
+  function capped(x, digits, most) { return x > most ? ">" + most : panels.fixed(x, digits); }
   function cell(id, words, value) {
     text(id, words);
     el(id).classList.toggle("gone", known(value) && value <= 0);

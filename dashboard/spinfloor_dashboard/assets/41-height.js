@@ -37,14 +37,15 @@
 
   function span(state) {
     const floors = state.floors || {};
-    const low = [floors.ground_ft, floors.abandon_ft, floors.recovery_ft, state.altitude_ft].filter(known);
+    const low = [floors.abandon_ft, floors.recovery_ft, state.altitude_ft].filter(known);
     const high = height.path.map(function (p) { return p[1]; }).concat([state.altitude_ft, floors.recovery_ft]).filter(known);
     if (!low.length || !high.length) return null;
     let bottom = Math.min.apply(null, low);
     let top = Math.max.apply(null, high);
     const room = Math.max(500, top - bottom);
+    if (known(floors.ground_ft) && bottom - floors.ground_ft < 0.3 * room) bottom = Math.min(bottom, floors.ground_ft);
     top += 0.08 * room;
-    bottom -= 0.04 * room;
+    bottom -= 0.05 * room;
     const last = height.path.length ? height.path[height.path.length - 1][0] : 0;
     const turns = Math.max(known(state.planned_turns) ? state.planned_turns + 2 : 4, Math.ceil(last + 1.2));
     return { top: top, bottom: bottom, turns: turns };
@@ -71,7 +72,7 @@
     const scale = {
       x: function (turns) { return left + ((width - left - right) * Math.max(0, turns)) / size.turns; },
       y: function (ft) { return 4 + ((tall - em * 1.5 - 4) * (size.top - ft)) / (size.top - size.bottom); },
-      left: left, width: width, right: width - right, em: em, tall: tall,
+      left: left, width: width, right: width - right, em: em, tall: tall, bottom: tall - em * 1.5,
     };
     axes(pen, scale, size, state);
     floors(pen, scale, state);
@@ -127,13 +128,16 @@
       const ft = (state.floors || {})[entry[1]];
       if (!known(ft)) continue;
       const y = scale.y(ft);
-      if (y < 0 || y > scale.tall) continue;
+      if (y > scale.bottom) { // far below: named, not drawn
+        drawn.push({ words: entry[0] + " " + spinfloor.panels.whole(ft) + " \u2193", y: scale.tall, colour: INK.soft });
+        continue;
+      }
       const colour = known(state.altitude_ft) && state.altitude_ft < ft && state.in_spin ? INK.warning : INK.floor;
       rule(pen, scale.left, y, scale.right, y, colour, entry[2], entry[1] === "chute_ft" ? [8, 5] : []);
       drawn.push({ words: entry[0] + " " + spinfloor.panels.whole(ft), y: y, colour: colour });
     }
     drawn.sort(function (a, b) { return b.y - a.y; });
-    let lowest = scale.tall - scale.em * 1.2;
+    let lowest = scale.tall - scale.em * 0.6;
     for (const name of drawn) {
       const at = Math.min(name.y, lowest);
       lowest = at - scale.em * 1.08;
@@ -154,10 +158,14 @@
     const last = height.path[height.path.length - 1];
     const x = scale.x(state.in_spin && known(state.turns) ? state.turns : last ? last[0] : 0);
     const y = scale.y(state.altitude_ft);
-    if (state.altitude_left_ft && known(state.altitude_left_ft.median)) ends(pen, scale, levels(state), x, y, state);
-    else if (height.predicted) ends(pen, scale, height.predicted, scale.x(height.predicted.turns), null, state);
+    let low = y;
+    if (spinfloor.panels.coming(state) && known(state.altitude_left_ft.median)) {
+      low = scale.y(levels(state).median);
+      ends(pen, scale, levels(state), x, y, state);
+    } else if (height.predicted && height.path.length) ends(pen, scale, height.predicted, scale.x(height.predicted.turns), null, state);
     dot(pen, x, y, 7, INK.text);
-    letter(pen, scale, spinfloor.panels.whole(state.altitude_ft) + " ft", x + 12, y - scale.em * 0.2, INK.text, "left", 700);
+    const lift = low - y < scale.em * 1.6 ? scale.em * 0.9 : scale.em * 0.2;
+    letter(pen, scale, spinfloor.panels.whole(state.altitude_ft) + " ft", x + 12, Math.max(scale.em * 0.6, y - lift), INK.text, "left", 700);
   }
 
   function dot(pen, x, y, radius, colour) {

@@ -46,6 +46,14 @@
     }
   };
 
+  /** Put fetched frames of the last minute under what came live meanwhile. */
+  strips.backfill = function (fetched) {
+    const kept = base === null ? null : { time_ns: times.map(function (at) { return base + at * 1e9; }), columns: columns };
+    strips.forget();
+    strips.see(Object.assign({ altitude_ft: fetched.pressure_altitude_ft }, fetched));
+    if (kept) strips.see(Object.assign({ time_ns: kept.time_ns }, kept.columns));
+  };
+
   function push(at, strip, i) {
     times.push(at);
     for (const trace of TRACES) {

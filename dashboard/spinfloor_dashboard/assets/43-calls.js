@@ -13,7 +13,7 @@
 
   function callOf(event) {
     if (event.kind === "call") return event.data.call;
-    if (event.kind === "mark" && event.data.kind === "call_made") return (event.data.data || event.data).call || "";
+    if (event.kind === "mark" && event.data.mark === "call_made") return event.data.call || "";
     return "";
   }
   calls.callOf = callOf;
@@ -103,7 +103,7 @@
     band.dataset.fresh = ageS * 1000 < FRESH_MS ? "yes" : "no";
     text("w-call-words", words);
     spinfloor.el("w-call-words").classList.toggle("long", words.length > 16);
-    text("w-call-reason", data.reason || "");
+    text("w-call-reason", data.reason === data.words ? "" : data.reason || "");
     text("w-call-numbers", numbers(data));
     text("w-call-age", spinfloor.panels.age(ageS) + " ago");
     const heard = outcomeOf(event);
@@ -134,8 +134,8 @@
     const data = event.data;
     const whole = spinfloor.panels.whole;
     switch (event.kind) {
-      case "call": return [data.words, data.reason || ""];
-      case "mark": return [callOf(event) ? callOf(event) + " called" : String(data.kind || "mark").replace(/_/g, " "), [data.by, (data.data || data).text].filter(Boolean).join(": ")];
+      case "call": return [data.words, data.call === "turn" || data.reason === data.words ? "" : data.reason || ""];
+      case "mark": return [callOf(event) ? callOf(event) + " called" : String(data.mark || "mark").replace(/_/g, " "), [data.by, data.text || data.card].filter(Boolean).join(": ")];
       case "link": return ["", "data " + (data.state || data.link || data.status || "changed")];
       case "floor.crossed": return ["", (data.floor || "a") + " floor crossed"];
       case "spin.started": return ["", "spin " + [data.orientation, data.direction].filter(Boolean).join(" ") + " from " + whole(data.altitude_ft) + " ft"];
@@ -163,14 +163,16 @@
   function row(entry) {
     const event = entry.event;
     const item = make("li", callOf(event), "");
-    const time = make("time", "", spinfloor.utc(event.time_ns / 1e6));
-    time.title = new Date(event.time_ns / 1e6).toLocaleString() + " local";
+    const time = make("time", "", spinfloor.utc(event.detected_ns / 1e6));
+    time.title = new Date(event.detected_ns / 1e6).toLocaleString() + " local";
     const words = make("span", "", "");
     const said = describe(event);
     if (said[0]) words.append(make("b", "", said[0] + (entry.count > 1 ? " \u00d7" + entry.count : "")), " ");
     words.append(make("span", said[0] ? "soft" : "", said[1]));
+    words.title = said[1];
     const heard = outcomeOf(event);
-    item.append(time, words, make("span", heard.missed ? "missed" : "soft", heard.words));
+    const short = heard.words.replace("heard in ", "");
+    item.append(time, words, make("span", heard.missed ? "missed" : "soft", short));
     return item;
   }
 })();

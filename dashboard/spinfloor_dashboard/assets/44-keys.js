@@ -136,6 +136,7 @@
       const input = labelled(name, "You are", { maxLength: 40, value: by() });
       input.addEventListener("change", function () { localStorage.setItem("spinfloor-by", input.value.trim() || "engineer"); });
     }
+    fillCards();
     const volume = spinfloor.el("w-volume-slot");
     if (volume && !volume.firstChild) {
       const input = labelled(volume, "Volume", { type: "range", min: 40, max: 100, step: 5 });
@@ -149,9 +150,33 @@
     }
   };
 
-  function labelled(slot, words, attributes) {
+  /** The plan's cards; choosing one is a mark, for this spin or the next. */
+  let cardsOf = "";
+  function fillCards() {
+    const slot = spinfloor.el("w-card-slot");
+    const info = spinfloor.link.info;
+    if (!slot || !info || !info.plan) return;
+    if (cardsOf !== info.id || !slot.firstChild) {
+      cardsOf = info.id;
+      slot.replaceChildren();
+      const select = labelled(slot, "Card ", {}, "select");
+      select.id = "w-card";
+      select.append(Object.assign(spinfloor.make("option", "", "none"), { value: "", disabled: true }));
+      for (const card of info.plan.cards) select.append(Object.assign(spinfloor.make("option", "", card.id + (card.title ? " " + card.title : "")), { value: card.id }));
+      select.addEventListener("change", function () {
+        if (keys.readOnly()) answer("Read-only: " + holder() + " holds control. T takes it.", true);
+        else mark("card", { card: select.value }, "Card " + select.value);
+        select.blur();
+      });
+    }
+    const select = spinfloor.el("w-card");
+    const now = (spinfloor.link.state && spinfloor.link.state.card) || "";
+    if (document.activeElement !== select && select.value !== now) select.value = now;
+  }
+
+  function labelled(slot, words, attributes, element) {
     const label = spinfloor.make("label", "", words);
-    const input = Object.assign(document.createElement("input"), attributes);
+    const input = Object.assign(document.createElement(element || "input"), attributes);
     label.append(input);
     slot.append(label);
     return input;

@@ -11,7 +11,7 @@
     polling = true;
     try {
       const body = await spinfloor.link.json(spinfloor.base() + "/v1/sorties?limit=60");
-      const playing = new Set(spinfloor.replay.all.map(function (r) { return r.sortie; }));
+      const playing = new Set(spinfloor.replay.all.filter(function (r) { return r.state !== "ended"; }).map(function (r) { return r.sortie; }));
       overview.sorties = body.sorties.filter(function (s) {
         return s.origin !== "replay" || playing.has(s.id) || s.id === spinfloor.link.sortie; // ended replays are for Debrief
       }).slice(0, MOST);

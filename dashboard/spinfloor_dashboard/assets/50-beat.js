@@ -5,11 +5,26 @@
   const link = spinfloor.link;
   const marksOfTime = (spinfloor.timings = []); // [receivedMs, writtenMs] of states that told when their frame came in
 
-  link.on("sortie", function () { spinfloor.calls.forget(); spinfloor.height.forget(); spinfloor.strips.forget(); });
+  /** After every gap the strips get the minute before from the store; a minute at 25 points a second is enough to see. */
+  let filled = false;
+  link.on("lost", function () { filled = false; });
+  async function fillStrips(state) {
+    filled = true;
+    try {
+      const body = await link.json(link.path("/frames?format=json&max_points=1500&from=" + Math.max(0, state.time_ns - 60e9)));
+      if (body.columns && body.columns.time_ns && body.columns.time_ns.length) spinfloor.strips.backfill(body.columns);
+    } catch (error) {
+      spinfloor.text("w-mark-answer", "The minute before could not be fetched: " + error.message);
+    }
+  }
+
+  link.on("sortie", function () {
+    filled = false; spinfloor.calls.forget(); spinfloor.height.forget(); spinfloor.strips.forget(); });
   link.on("run", function () { spinfloor.calls.forget(); spinfloor.height.forget(); });
   link.on("strip", function (strip) { spinfloor.strips.see(strip); });
   link.on("state", function (state) {
     spinfloor.height.see(state);
+    if (!filled && state.time_ns) fillStrips(state);
     if (!onWatch()) return;
     spinfloor.panels.update();
     if (state.received_ns) {

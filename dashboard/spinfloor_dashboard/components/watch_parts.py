@@ -21,9 +21,10 @@ STRIPS: Final[tuple[tuple[str, str, str], ...]] = (
 
 
 def _cell(title: str, *children: object, identifier: str, tag: Component | None = None) -> Component:
+    heading = html.H2(title, id=identifier.replace("-cell", "-head"))
     head = html.Div(
         [
-            html.H2(title),
+            heading,
             html.Span(className="age-tag", hidden=True),
             html.Span(className="estimate-tag", hidden=True),
             tag,
@@ -141,6 +142,7 @@ def glance() -> Component:
                     [html.Div(id="w-turn-fill"), html.Div(id="w-turn-marks")], className="turn-bar", id="w-turn-bar"
                 ),
                 _words("w-turn-facts", "facts"),
+                tag=html.Span(id="w-card-slot", className="card-slot"),
                 identifier="w-turns-cell",
             ),
             _cell(
