@@ -136,6 +136,7 @@ class PostgresServer(Server):
 
     def __init__(self) -> None:
         super().__init__()
+        self.databases: set[str] = set()
         self.programs = postgres_programs(self.folder)
         if os.geteuid() == 0:
             os.chown(self.folder, NOBODY, NOBODY)
@@ -166,6 +167,18 @@ class PostgresServer(Server):
     def url(self, database: str = "postgres") -> str:
         """Where clients connect."""
         return f"postgresql://spinfloor@127.0.0.1:{self.port}/{database}"
+
+    def database(self, name: str) -> str:
+        """Make a database if it isn't there; where clients connect to it."""
+        if name not in self.databases:
+            self.run("createdb", "-h", "127.0.0.1", "-p", str(self.port), "-U", "spinfloor", name)
+            self.databases.add(name)
+        return self.url(name)
+
+    def sql(self, statement: str, database: str = "postgres") -> str:
+        """Run a statement; its output without ornament."""
+        return self.run("psql", "-h", "127.0.0.1", "-p", str(self.port), "-U", "spinfloor", "-d", database,
+                        "-v", "ON_ERROR_STOP=1", "-Atqc", statement)  # fmt: skip
 
     def command(self) -> list[str]:
         return [str(self.programs / "postgres"), "-D", str(self.folder / "data"), "-h", "127.0.0.1",

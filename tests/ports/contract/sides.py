@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import asyncio
 import itertools
 from collections.abc import AsyncIterator, Awaitable, Callable
 from contextlib import asynccontextmanager
@@ -53,7 +54,8 @@ async def embedded(folder: Path) -> AsyncIterator[Side]:
 @asynccontextmanager
 async def spread(nats: NatsServer, postgres: PostgresServer, *, prefix: str = PREFIX) -> AsyncIterator[Side]:
     """PostgreSQL and NATS."""
-    opened = await open_spread(nats_url=nats.url, database_url=postgres.url(), prefix=prefix)
+    database_url = await asyncio.to_thread(postgres.database, prefix)
+    opened = await open_spread(nats_url=nats.url, database_url=database_url, prefix=prefix)
     try:
         yield Side(opened.ports, opened.copier.catch_up)
     finally:

@@ -13,7 +13,6 @@ from contextlib import contextmanager
 from dataclasses import dataclass
 from typing import Any, Final
 
-import nats
 import nats.errors
 import nats.js.errors
 from nats.aio.client import Client
@@ -66,21 +65,28 @@ class NatsLink:
         self.js = client.jetstream(timeout=ANSWER_LIMIT_S)
 
     @classmethod
-    async def connect(cls, url: str, *, prefix: str = "spinfloor", name: str = "spinfloor") -> NatsLink:
-        """Connect and keep reconnecting for ever. `url` may list several servers, by commas; it may hold a secret."""
+    async def connect(
+        cls, url: str, *, prefix: str = "spinfloor", name: str = "spinfloor", wait_s: float = 10.0
+    ) -> NatsLink:
+        """Connect within `wait_s`, then keep reconnecting for ever.
+
+        `url` may list several servers, by commas; it may hold a secret and is never put into an error.
+        """
+        client = Client()
         with translated("connecting"):
-            client = await nats.connect(
-                url.split(","),
-                name=name,
-                connect_timeout=5,
-                allow_reconnect=True,
-                max_reconnect_attempts=-1,
-                reconnect_time_wait=0.1,
-                ping_interval=5,
-                max_outstanding_pings=2,
-                pending_size=0,  # while the line is down nothing is held back to be sent late
-                error_cb=_ignore,  # every call reports its own failure; `ready` reports the line
-            )
+            async with asyncio.timeout(wait_s):
+                await client.connect(
+                    url.split(","),
+                    name=name,
+                    connect_timeout=5,
+                    allow_reconnect=True,
+                    max_reconnect_attempts=-1,
+                    reconnect_time_wait=0.1,
+                    ping_interval=5,
+                    max_outstanding_pings=2,
+                    pending_size=0,  # while the line is down nothing is held back to be sent late
+                    error_cb=_ignore,  # every call reports its own failure; `ready` reports the line
+                )
         return cls(client, Names(prefix))
 
     async def prepare(self, *, first: int = 1, replicas: int = 1) -> None:

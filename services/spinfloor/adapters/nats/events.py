@@ -114,10 +114,11 @@ class NatsEvents:
         if run is None:
             return []
         position = await self._position_of(sortie, run, after)
-        if position is None:
-            return await self._archive.events_after(sortie, run, after, kinds, limit)
-        size = min(limit, PAGE) if kinds is None else PAGE
         found: list[Event] = []
+        if position is None:
+            found += await self._archive.events_after(sortie, run, after, kinds, limit)
+            after, position = max(after, await self._archive.next_event(sortie, run) - 1), 0
+        size = min(limit, PAGE) if kinds is None else PAGE
         while len(found) < limit:
             page = await self._link.after(
                 "events", self._link.names.events(sortie, f"e.{token(run)}.*"), position, size

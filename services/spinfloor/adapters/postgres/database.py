@@ -36,18 +36,18 @@ class Database:
         self.pool = pool
 
     @classmethod
-    async def connect(cls, url: str) -> Database:
-        """Open the pool. `url` may hold a secret and is never put into an error."""
-        with translated("connecting"):
-            pool = await asyncpg.create_pool(
-                url,
-                min_size=1,
-                max_size=CONNECTIONS,
-                timeout=5.0,
-                command_timeout=ANSWER_LIMIT_S,
-                server_settings={"application_name": "spinfloor"},
-            )
-        return cls(pool)
+    async def connect(cls, url: str, *, wait_s: float = 10.0) -> Database:
+        """Open the pool within `wait_s`. `url` may hold a secret and is never put into an error."""
+        loop = asyncio.get_running_loop()
+        deadline = loop.time() + wait_s
+        while True:
+            try:
+                with translated("connecting"):
+                    return cls(await _pool(url))
+            except StorageError:
+                if loop.time() > deadline:
+                    raise
+            await asyncio.sleep(0.2)
 
     async def rows(self, sql: str, *arguments: object) -> list[Any]:
         """Read; a connection that broke while idle is replaced and the statement run once more."""
@@ -78,6 +78,17 @@ class Database:
             await asyncio.wait_for(self.pool.close(), 2.0)
         except (TimeoutError, OSError, asyncpg.InterfaceError):
             self.pool.terminate()
+
+
+async def _pool(url: str) -> Any:
+    return await asyncpg.create_pool(
+        url,
+        min_size=1,
+        max_size=CONNECTIONS,
+        timeout=5.0,
+        command_timeout=ANSWER_LIMIT_S,
+        server_settings={"application_name": "spinfloor"},
+    )
 
 
 def without_nul(text: str) -> str:

@@ -18,6 +18,7 @@ MIGRATIONS: Final[tuple[str, ...]] = (
         created_ns bigint NOT NULL, aircraft text NOT NULL, plan json NOT NULL, beliefs json,
         belief_version integer NOT NULL, notes json NOT NULL);
     CREATE INDEX sorties_by_aircraft ON sorties (aircraft, ref);
+    CREATE TABLE belongs_to (prefix text NOT NULL);
     -- what the message streams carry, position by position; `copied` says how far each has been copied.
     CREATE TABLE copied (stream text PRIMARY KEY, position bigint NOT NULL);
     INSERT INTO copied VALUES ('inputs', 0), ('events', 0);
@@ -63,6 +64,21 @@ async def migrate(database: Database) -> None:
         async with database.transaction("migrating") as connection:
             await connection.execute("SELECT pg_advisory_xact_lock($1)", MIGRATION_LOCK)
             done = await _step(connection)
+
+
+async def claim(database: Database, prefix: str) -> None:
+    """Tie the database to the message streams of one prefix, whose positions it holds. Raises StorageError."""
+    async with database.transaction("looking whose archive it is") as connection:
+        await connection.execute("SELECT pg_advisory_xact_lock($1)", MIGRATION_LOCK)
+        owner = await connection.fetchval("SELECT prefix FROM belongs_to")
+        if owner is None:
+            await connection.execute("INSERT INTO belongs_to VALUES ($1)", prefix)
+    if owner not in (None, prefix):
+        raise StorageError(
+            expected=f"an archive of the message streams {prefix!r}",
+            got=f"that of the streams {owner!r}",
+            now="nothing was opened; use a database of its own, or the same prefix",
+        )
 
 
 async def _step(connection: Any) -> bool:

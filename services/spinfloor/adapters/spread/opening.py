@@ -15,7 +15,7 @@ from spinfloor.adapters.postgres import (
     PostgresSorties,
     PostgresTokens,
 )
-from spinfloor.adapters.postgres.schema import migrate
+from spinfloor.adapters.postgres.schema import claim, migrate
 from spinfloor.adapters.spread.copier import Copier
 from spinfloor.adapters.system_clock import SystemClock
 from spinfloor.ports import Clock, Ports
@@ -37,19 +37,22 @@ async def open_spread(
     name: str = "spinfloor",
     replicas: int = 1,
     clock: Clock | None = None,
+    wait_s: float = 10.0,
 ) -> Spread:
     """Connect, migrate the database, create the streams. Raises StorageError when a server doesn't answer.
 
     prefix: letters and digits; begins every stream and subject, so that several programmes may share servers.
     replicas: copies of each stream that the message servers keep (1, 3 or 5).
+    wait_s: how long each server is waited for; later outages are waited out without limit.
     """
     clock = clock or SystemClock()
-    database = await Database.connect(database_url)
+    database = await Database.connect(database_url, wait_s=wait_s)
     try:
         await migrate(database)
+        await claim(database, prefix)
         archive = PostgresArchive(database)
         first = max(await archive.copied("inputs"), await archive.copied("events")) + 1
-        link = await NatsLink.connect(nats_url, prefix=prefix, name=name)
+        link = await NatsLink.connect(nats_url, prefix=prefix, name=name, wait_s=wait_s)
     except BaseException:
         await database.close()
         raise
