@@ -8,6 +8,7 @@ from pathlib import Path
 from spinfloor.adapters.recordings import arrow_file, hdf5_file, matlab_file
 from spinfloor.adapters.recordings.chapter10.reader import looks_like_chapter10, read_chapter10
 from spinfloor.adapters.recordings.csv_file import read_csv
+from spinfloor.adapters.recordings.mavlink_file import looks_like_log, read_mavlink_log
 from spinfloor.adapters.recordings.parquet_file import read_parquet
 from spinfloor.adapters.recordings.recording import RecordingError, RecordingMissingError, Source
 from spinfloor.core.plan.channel_map import ChannelMap
@@ -43,6 +44,8 @@ def decode(path: Path, channel_map: ChannelMap | None = None) -> Source:
         )
     if looks_like_chapter10(head) or path.suffix.lower() in (".ch10", ".c10"):
         return read_chapter10(path, channel_map)
+    if looks_like_log(head) or path.suffix.lower() == ".tlog":
+        return read_mavlink_log(path, channel_map)
     reader = _by_content(head) or _by_name(path)
     if reader is None and _is_text(head):
         reader = read_csv

@@ -7,10 +7,11 @@ from pathlib import Path
 
 from pydantic import ValidationError
 
-from spinfloor.adapters.recordings.contract import frames_from_contract
+from spinfloor.adapters.mavlink import default_map
+from spinfloor.adapters.recordings.contract import frames_from_contract, listed
 from spinfloor.adapters.recordings.dispatch import decode
 from spinfloor.adapters.recordings.mapping import frames_from_map
-from spinfloor.adapters.recordings.recording import Recording, RecordingError
+from spinfloor.adapters.recordings.recording import Recording, RecordingError, Source
 from spinfloor.core.plan.channel_map import ChannelMap
 
 
@@ -24,6 +25,7 @@ def read_recording(path: str | Path, channel_map: ChannelMap | Mapping[str, obje
     path = Path(path)
     mapped = None if channel_map is None else as_channel_map(channel_map)
     source = decode(path, mapped)
+    mapped = mapped or _stated_by_format(source)
     block = frames_from_contract(source, path.name) if mapped is None else frames_from_map(source, mapped, path.name)
     facts: dict[str, str | int | float] = {
         "name": path.name,
@@ -33,6 +35,21 @@ def read_recording(path: str | Path, channel_map: ChannelMap | Mapping[str, obje
         **source.facts,
     }
     return Recording(block, source.notes.as_tuple(), facts)
+
+
+def _stated_by_format(source: Source) -> ChannelMap | None:
+    """Formats that name and measure their channels by their own definition need no map from the user."""
+    if source.format != "mavlink log":
+        return None
+    seen = [name for table in source.tables for name in table.columns]
+    mapped = default_map(seen)
+    if mapped is None:
+        raise RecordingError(
+            expected="MAVLink messages with body rates and static pressure (ATTITUDE and SCALED_PRESSURE, say)",
+            got="only " + listed(sorted({name.split(".")[0] for name in seen})),
+            now="nothing was read; a channel map can name other sources",
+        )
+    return mapped
 
 
 def as_channel_map(given: ChannelMap | Mapping[str, object]) -> ChannelMap:

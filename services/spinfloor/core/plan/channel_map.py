@@ -97,6 +97,10 @@ class ChannelMap(_Part):
     year: Annotated[int, Field(ge=1970, le=2261)] | None = Field(
         default=None, description="year at the start of a recording whose time packets carry none"
     )
+    mavlink_system: Annotated[int, Field(ge=1, le=255)] | None = Field(
+        default=None, description="None: the first system that sends a message we read"
+    )
+    mavlink_component: Annotated[int, Field(ge=1, le=255)] | None = None
     pcm: tuple[PcmLayout, ...] = ()
     analog: tuple[AnalogInput, ...] = ()
     bus: tuple[BusMessage, ...] = ()
