@@ -14,7 +14,10 @@ from spinfloor.core.errors import SpinfloorError
 # Modules under spinfloor.commands; each has `register(group: click.Group) -> None`.
 COMMAND_MODULES: tuple[str, ...] = (
     "analyse",
+    "map",
     "plan",
+    "send",
+    "serve",
 )
 
 CAUTION = (
