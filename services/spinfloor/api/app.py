@@ -4,13 +4,15 @@ from __future__ import annotations
 
 import asyncio
 import contextlib
-from collections.abc import AsyncIterator, Callable
+from collections.abc import AsyncIterator, Callable, Coroutine, Sequence
 from typing import Any
 
 import structlog
-from fastapi import FastAPI, Request
+from fastapi import APIRouter, FastAPI, Request
+from fastapi.routing import APIRoute
 from starlette.exceptions import HTTPException
 from starlette.responses import Response
+from starlette.routing import Match
 
 from spinfloor import __version__
 from spinfloor.api import problems
@@ -26,7 +28,7 @@ from spinfloor.api.services import Services
 from spinfloor.api.settings import Settings
 from spinfloor.archive.learning import Learner
 from spinfloor.core.plan.model import Plan
-from spinfloor.detect.supervisor import Supervisor
+from spinfloor.detect.supervisor import Pace, Supervisor
 from spinfloor.detect.view import BusView, LiveView, LocalView
 from spinfloor.detect.warm import warm_kernel
 from spinfloor.ingest.limits import RateLimit
@@ -41,23 +43,35 @@ Mount = Callable[[FastAPI], None]
 
 
 def create_app(
-    ports: Ports, settings: Settings, *, detect: bool = True, close_ports: bool = True, mount: Mount | None = None
+    ports: Ports,
+    settings: Settings,
+    *,
+    detect: bool = True,
+    close_ports: bool = True,
+    mount: Mount | None = None,
+    routers: Sequence[APIRouter] = ROUTERS,
+    watched: bool = True,
+    pace: Pace | None = None,
+    also: Callable[[Supervisor | None], Coroutine[Any, Any, None]] | None = None,
 ) -> FastAPI:
     """The service on a set of ports.
 
     detect: run the detectors in this process (embedded mode); else they run elsewhere and are seen over the bus.
     mount: adds the screens once all routes are there. close_ports: the app's end closes the ports.
+    For processes that do a part only: routers, the routes it has; watched: screens connect here, so that who watches
+    and what was heard is kept; pace: of leases; also: work that goes on beside it, given the supervisor.
     """
     learner = Learner(ports)
-    supervisor = Supervisor(ports, on_events=learner.on_events) if detect else None
+    supervisor = Supervisor(ports, on_events=learner.on_events, pace=pace) if detect else None
     services = _services(ports, settings, learner, supervisor)
     register_gauges(services, supervisor)
 
     @contextlib.asynccontextmanager
     async def lifespan(_app: FastAPI) -> AsyncIterator[None]:
-        tasks = [asyncio.create_task(services.presence.run(), name="presence")]
+        tasks = [asyncio.create_task(services.presence.run(), name="presence")] if watched else []
+        if also is not None:
+            tasks.append(asyncio.create_task(also(supervisor), name="also"))
         if supervisor is not None:
-            services.kernel_ready = False
             tasks.append(asyncio.create_task(_begin(services, supervisor), name="begin"))
             tasks.append(asyncio.create_task(learner.run(), name="learner"))
         try:
@@ -78,7 +92,7 @@ def create_app(
     app.state.services = services
     app.state.supervisor = supervisor
     problems.install(app)
-    for router in ROUTERS:
+    for router in routers:
         app.include_router(router)
     _unknown_paths(app)
     if mount is not None:
@@ -107,16 +121,21 @@ def _services(ports: Ports, settings: Settings, learner: Learner, supervisor: Su
         rate=RateLimit(ports.clock, per_second=settings.bytes_per_s, burst=settings.burst_bytes),
         replays=Replays(ports, ingest, settings.recordings, make_rehearsal),
         learner=learner,
-        kernel_ready=supervisor is None,
     )
+    if supervisor is None:
+        services.kernel_ready.set()
     return services
 
 
 async def _begin(services: Services, supervisor: Supervisor) -> None:
-    """Compile (or load) the kernel, then take up what was left when the last process ended."""
+    """Compile (or load) the kernel; then take up what was left when the last process ended.
+
+    Detectors asked for meanwhile wait for the kernel.
+    """
     await asyncio.to_thread(warm_kernel)
+    supervisor.warm.set()
     taken = await supervisor.start()
-    services.kernel_ready = True
+    services.kernel_ready.set()
     log.info("ready", sorties_taken_up=taken)
 
 
@@ -134,17 +153,15 @@ def _unknown_paths(app: FastAPI) -> None:
 
     @app.api_route("/v1/{rest:path}", methods=["GET", "POST", "PUT", "PATCH", "DELETE"], include_in_schema=False)
     async def unknown(request: Request, rest: str) -> Response:
-        allowed = _other_methods(app, request)
+        allowed = _other_methods(request)
         raise HTTPException(405, headers={"Allow": ", ".join(allowed)}) if allowed else HTTPException(404)
 
 
-def _other_methods(app: FastAPI, request: Request) -> list[str]:
-    from starlette.routing import Match, Route
-
+def _other_methods(request: Request) -> list[str]:
+    """The methods this path does have."""
     found: set[str] = set()
-    for route in app.routes:
-        if isinstance(route, Route) and route.include_in_schema:
-            match, _ = route.matches(request.scope)
-            if match is not Match.NONE:
-                found |= set(route.methods or ())
-    return sorted(found - {"HEAD"})
+    for router in ROUTERS:
+        for route in router.routes:
+            if isinstance(route, APIRoute) and route.matches(request.scope)[0] is not Match.NONE:
+                found |= route.methods or set()
+    return sorted(found)

@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+import asyncio
+from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, Annotated
 
 from fastapi import Depends
@@ -37,7 +38,7 @@ class Services:
     rate: RateLimit
     replays: Replays
     learner: Learner
-    kernel_ready: bool = False
+    kernel_ready: asyncio.Event = field(default_factory=asyncio.Event)
 
 
 def services_of(connection: HTTPConnection) -> Services:

@@ -51,6 +51,11 @@ def moved_subject(sortie: str) -> str:
     return f"moved.{sortie}"
 
 
+def wake_subject(sortie: str) -> str:
+    """Where the detect processes hear that there is something to do for a sortie."""
+    return f"wake.{sortie}"
+
+
 def presence_subject(sortie: str) -> str:
     """What the screens' side knows: who holds control, how many watch, which calls have not sounded (JSON object)."""
     return f"presence.{sortie}"

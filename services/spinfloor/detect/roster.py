@@ -13,40 +13,13 @@ import structlog
 
 from spinfloor.core.errors import SpinfloorError
 from spinfloor.detect.supervisor import Supervisor
-from spinfloor.detect.view import BusView
 from spinfloor.ports.bundle import Ports
 
-WAKE_EVERY_S: Final = 1.0
+RETRY_S: Final = 1.0
 LOOK_ROUND_S: Final = 30.0
 STAGGER_S: Final = 0.02  # per sortie at work here; a lease takes a few milliseconds to get
 
 log = structlog.get_logger("spinfloor.detect")
-
-
-def wake_subject(sortie: str) -> str:
-    """Where a sortie's detectors are told that there is something to do."""
-    return f"wake.{sortie}"
-
-
-class WakingView(BusView):
-    """The view of processes that take inputs in while the detectors run elsewhere; `touch` wakes one."""
-
-    def __init__(self, ports: Ports) -> None:
-        super().__init__(ports)
-        self._bus = ports.bus
-        self._clock = ports.clock
-        self._woken_ns: dict[str, int] = {}
-        self._tasks: set[asyncio.Task[None]] = set()
-
-    def touch(self, sortie: str) -> None:
-        """Tell the detectors, at most once in a while per sortie; a wake-up that gets lost is followed by another."""
-        now = self._clock.steady_ns()
-        if now - self._woken_ns.get(sortie, -(2**62)) < WAKE_EVERY_S * 1e9:
-            return
-        self._woken_ns[sortie] = now
-        task = asyncio.get_running_loop().create_task(self._bus.publish(wake_subject(sortie), b""))
-        self._tasks.add(task)
-        task.add_done_callback(self._tasks.discard)
 
 
 class Roster:
@@ -78,7 +51,7 @@ class Roster:
                 await self._supervisor.start()
             except SpinfloorError as error:
                 log.warning("looking round failed", reason=error.sentence)
-                await self._ports.clock.sleep(WAKE_EVERY_S)
+                await self._ports.clock.sleep(RETRY_S)
             else:
                 await self._ports.clock.sleep(LOOK_ROUND_S)
 

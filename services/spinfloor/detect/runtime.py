@@ -69,6 +69,7 @@ class SortieRuntime:
         self.resumed = asyncio.Event()
         self._moved: list[asyncio.Future[None]] = []
         self.last_used_steady_ns = ports.clock.steady_ns()
+        self.held_until_ns = 2**63 - 1  # steady clock; the supervisor keeps it
 
     @property
     def waiting(self) -> int:
@@ -232,13 +233,22 @@ class SortieRuntime:
         while True:
             await clock.sleep(self._silence.tick_every_s)
             due = self._silence.due(clock.steady_ns(), await self.pace())
-            if due is not None and worth_ticking(dict(self.detector.snapshot())):
+            if due is not None and worth_ticking(dict(self.detector.snapshot())) and await self._may_tick():
                 await self._ports.inputs.append(self.record.id, TickInput(due, clock.wall_ns()))
+
+    async def _may_tick(self) -> bool:
+        """Only the owner says that no frames come, and only when none have come that it has not taken yet."""
+        if self._ports.clock.steady_ns() > self.held_until_ns:
+            return False
+        return await self._ports.inputs.newest_offset(self.record.id) <= self.offset
 
     async def _publish(self) -> None:
         clock = self._ports.clock
         while True:
             now = clock.steady_ns()
+            if now > self.held_until_ns:
+                await clock.sleep(SNAPSHOT_EVERY_S)
+                continue
             if self._fresh.changed or now - self._fresh.published_steady_ns > HEARTBEAT_EVERY_S * 1e9:
                 await self._publish_once(now)
             await clock.sleep(SNAPSHOT_EVERY_S)

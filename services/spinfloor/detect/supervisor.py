@@ -15,19 +15,31 @@ from spinfloor.detect.runtime import EventHook, SortieRuntime
 from spinfloor.ports.bundle import Ports
 from spinfloor.ports.errors import LeaseLostError
 from spinfloor.ports.leases import Grant
+from spinfloor.ports.sorties import SortieRecord
 
-LEASE_S: Final = 10.0
-RENEW_EVERY_S: Final = 3.0
-RETRY_FIRST_S: Final = 0.2
-RETRY_LONGEST_S: Final = 10.0
 QUIET_AFTER_S: Final = 900.0
+LET_GO_AFTER_S: Final = 4 * 3600.0  # even when somebody may still be looking
 
 log = structlog.get_logger("spinfloor.detect")
+
+
+@dataclass(frozen=True, slots=True)
+class Pace:
+    """Lease and retry times. The defaults suit one process; several take over from each other sooner (SPREAD_PACE)."""
+
+    lease_s: float = 10.0
+    renew_every_s: float = 3.0
+    retry_first_s: float = 0.2
+    retry_longest_s: float = 10.0
+
+
+SPREAD_PACE: Final = Pace(lease_s=2.0, renew_every_s=0.5, retry_first_s=0.1, retry_longest_s=1.0)
 
 
 @dataclass(slots=True)
 class _Slot:
     task: asyncio.Task[None]
+    record: SortieRecord | None = None
     runtime: SortieRuntime | None = None
     trouble: str | None = None
     ready: asyncio.Event = field(default_factory=asyncio.Event)
@@ -36,12 +48,21 @@ class _Slot:
 class Supervisor:
     """Runs detectors in this process. One task per sortie; a failing one is restarted with growing pauses."""
 
-    def __init__(self, ports: Ports, *, on_events: EventHook | None = None, owner: str | None = None) -> None:
+    def __init__(
+        self,
+        ports: Ports,
+        *,
+        on_events: EventHook | None = None,
+        owner: str | None = None,
+        pace: Pace | None = None,
+    ) -> None:
         self._ports = ports
+        self._pace = pace or Pace()
         self._on_events = on_events
         self._owner = owner or f"detect-{uuid.uuid4().hex[:12]}"
         self._slots: dict[str, _Slot] = {}
         self._closing = False
+        self.warm = asyncio.Event()  # set once the kernel is compiled; until then no detector would do but wait for it
 
     @property
     def running(self) -> dict[str, SortieRuntime]:
@@ -98,14 +119,14 @@ class Supervisor:
         self._slots.clear()
 
     async def _keep(self, sortie: str) -> None:
-        pause = RETRY_FIRST_S
+        pause = self._pace.retry_first_s
         while True:
             slot = self._slots[sortie]
             try:
                 if await self._once(sortie, slot):
                     del self._slots[sortie]
                     return
-                pause = RETRY_FIRST_S
+                pause = self._pace.retry_first_s
             except LeaseLostError as exc:
                 slot.trouble = exc.sentence
                 log.warning("lease lost", sortie=sortie)
@@ -116,16 +137,20 @@ class Supervisor:
             slot.runtime = None
             slot.ready.clear()
             await self._ports.clock.sleep(pause)
-            pause = min(pause * 2.0, RETRY_LONGEST_S)
+            pause = min(pause * 2.0, self._pace.retry_longest_s)
 
     async def _once(self, sortie: str, slot: _Slot) -> bool:
         """Own the sortie and run it. True: it went quiet and was let go."""
-        record = await self._ports.sorties.get(sortie)
-        grant = await self._ports.leases.acquire(sortie, self._owner, ttl_s=LEASE_S)
+        await self.warm.wait()
+        # Kept, so that standing by asks the archive nothing and a sortie can be taken over while the archive is away.
+        record = slot.record = slot.record or await self._ports.sorties.get(sortie)
+        asked_ns = self._ports.clock.steady_ns()
+        grant = await self._ports.leases.acquire(sortie, self._owner, ttl_s=self._pace.lease_s)
         if grant is None:
             slot.trouble = "another detector owns this sortie"
             return False
         runtime = SortieRuntime(self._ports, record, grant, on_events=self._on_events)
+        runtime.held_until_ns = asked_ns + int(self._pace.lease_s * 1e9)
         work = asyncio.create_task(runtime.run(), name=f"runtime-{sortie}")
         try:
             resumed = asyncio.create_task(runtime.resumed.wait())
@@ -141,15 +166,18 @@ class Supervisor:
     async def _watch(self, runtime: SortieRuntime, grant: Grant, work: asyncio.Task[None]) -> bool:
         """Renew the lease until the work ends (its error is raised) or has nothing to do (True)."""
         while True:
-            pause = asyncio.create_task(self._ports.clock.sleep(RENEW_EVERY_S))
+            pause = asyncio.create_task(self._ports.clock.sleep(self._pace.renew_every_s))
             await asyncio.wait({work, pause}, return_when=asyncio.FIRST_COMPLETED)
             pause.cancel()
             if work.done():
                 _raise_of(work)
                 return False
-            grant = await self._ports.leases.renew(grant, ttl_s=LEASE_S)
+            asked_ns = self._ports.clock.steady_ns()
+            grant = await self._ports.leases.renew(grant, ttl_s=self._pace.lease_s)
+            runtime.held_until_ns = asked_ns + int(self._pace.lease_s * 1e9)
             silent_s = (self._ports.clock.steady_ns() - runtime.last_used_steady_ns) * 1e-9
-            if silent_s > QUIET_AFTER_S and not self._ports.bus.listened(f"live.{runtime.record.id}"):
+            unwatched = silent_s > LET_GO_AFTER_S or not self._ports.bus.listened(f"live.{runtime.record.id}")
+            if silent_s > QUIET_AFTER_S and unwatched:
                 return True
 
     async def _end(self, runtime: SortieRuntime, work: asyncio.Task[None], grant: Grant) -> None:

@@ -7,12 +7,13 @@ from typing import Any, Final, Protocol
 
 import orjson
 
-from spinfloor.detect.messages import live_subject
+from spinfloor.detect.messages import live_subject, wake_subject
 from spinfloor.detect.supervisor import Supervisor
 from spinfloor.ports.bundle import Ports
 
 SETTLE_S: Final = 5.0
 POLL_S: Final = 0.02
+WAKE_EVERY_S: Final = 1.0
 
 
 class LiveView(Protocol):
@@ -86,9 +87,18 @@ class BusView:
 
     def __init__(self, ports: Ports) -> None:
         self._ports = ports
+        self._woken_ns: dict[str, int] = {}
+        self._waking: set[asyncio.Task[None]] = set()
 
     def touch(self, sortie: str) -> None:
-        """Detect processes look for themselves."""
+        """Wake the detect processes, at most once in a while per sortie; one that gets lost is followed by another."""
+        now = self._ports.clock.steady_ns()
+        if now - self._woken_ns.get(sortie, -(2**62)) < WAKE_EVERY_S * 1e9:
+            return
+        self._woken_ns[sortie] = now
+        task = asyncio.get_running_loop().create_task(self._ports.bus.publish(wake_subject(sortie), b""))
+        self._waking.add(task)
+        task.add_done_callback(self._waking.discard)
 
     async def state(self, sortie: str) -> dict[str, Any] | None:
         """See the protocol."""

@@ -42,7 +42,10 @@ class Fault(_Part):
 
 
 class NewReplay(_Part):
-    """recording: an id of GET /v1/recordings. plan: instead of the recording's own. sortie: instead of a made-up id."""
+    """recording: an id of GET /v1/recordings. plan: instead of the recording's own. sortie: instead of a made-up id.
+
+    crew_response_turns: whole turns by which the crew begins each recovery later (negative: earlier) than recorded.
+    """
 
     recording: Annotated[str, Field(min_length=1, max_length=120)]
     sortie: Annotated[str, Field(pattern=r"^[A-Za-z0-9_-]{1,56}$")] | None = None
@@ -51,6 +54,7 @@ class NewReplay(_Part):
     paused: bool = False
     position_s: Seconds = 0.0
     loop: bool = False
+    crew_response_turns: Annotated[int, Field(ge=-5, le=5)] = 0
     faults: Annotated[list[Fault], Field(max_length=50)] = []
 
 

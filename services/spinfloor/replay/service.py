@@ -13,6 +13,7 @@ import numpy as np
 
 from spinfloor.adapters.plan_files import load_plan
 from spinfloor.adapters.recordings import Recording, read_recording
+from spinfloor.core.detector.detector import Detector
 from spinfloor.core.errors import SpinfloorError
 from spinfloor.core.frames import FrameBlock
 from spinfloor.core.plan.defaults import default_plan
@@ -21,6 +22,7 @@ from spinfloor.core.plan.model import Plan
 from spinfloor.detect.messages import moved_subject
 from spinfloor.ingest.service import Ingest
 from spinfloor.ports.bundle import Ports
+from spinfloor.replay.crew import with_crew_response
 from spinfloor.replay.library import LibraryEntry, find, read_library
 from spinfloor.replay.model import Fault, NewReplay, ReplayPatch
 from spinfloor.replay.player import Player
@@ -64,6 +66,7 @@ class Replay:
     player: Player
     task: asyncio.Task[None]
     loop: bool
+    crew_response_turns: int = 0
     turn: int = 1
 
     @property
@@ -85,6 +88,7 @@ class Replay:
             "position_s": round(min(player.position_s, player.length_s), 3),
             "length_s": round(player.length_s, 3),
             "loop": self.loop,
+            "crew_response_turns": self.crew_response_turns,
             "faults": [fault.model_dump(exclude_none=True) for fault in player.faults],
         }
 
@@ -102,6 +106,16 @@ class Replays:
     async def recordings(self) -> list[LibraryEntry]:
         """The library."""
         return await asyncio.to_thread(read_library, self._folders)
+
+    async def recording(self, recording: str) -> tuple[LibraryEntry, Plan]:
+        """One recording and the plan it is played with when no other is given. Raises UnknownRecordingError."""
+        entry = await asyncio.to_thread(find, self._folders, recording)
+        return entry, await self._plan(entry, None)
+
+    async def frames_of(self, recording: str, plan: Plan, crew_response_turns: int) -> FrameBlock:
+        """A recording's undisturbed frames as they would be played. Raises UnknownRecordingError."""
+        entry = await asyncio.to_thread(find, self._folders, recording)
+        return await asyncio.to_thread(_frames, entry, plan, crew_response_turns)
 
     def all(self) -> list[Replay]:
         """Every replay not stopped, oldest first."""
@@ -121,9 +135,13 @@ class Replays:
         self._make_room()
         entry = await asyncio.to_thread(find, self._folders, new.recording)
         plan = await self._plan(entry, new.plan)
-        recording = await asyncio.to_thread(read_recording, entry.path, plan.channel_map)
-        block = _in_order(recording, entry)
-        notes: dict[str, Any] = {"recording": entry.id, "recording_title": entry.title}
+        block = await asyncio.to_thread(_frames, entry, plan, new.crew_response_turns)
+        notes: dict[str, Any] = {
+            "recording": entry.id,
+            "recording_title": entry.title,
+            "faults": [fault.model_dump(exclude_none=True) for fault in new.faults],
+            "crew_response_turns": new.crew_response_turns,
+        }
         sortie = await self._make_sortie(plan, new.sortie, notes)
         identity = secrets.token_hex(4)
         player = self._player(identity, block, sortie)
@@ -131,7 +149,10 @@ class Replays:
         player.set_faults(list(new.faults))
         if new.position_s > 0.0:
             await player.skip_to(new.position_s)
-        replay = Replay(identity, entry.id, entry.title, plan, block, sortie, player, _play(player), loop=new.loop)
+        task = _play(player)
+        replay = Replay(
+            identity, entry.id, entry.title, plan, block, sortie, player, task, new.loop, new.crew_response_turns
+        )
         self._replays[identity] = replay
         return replay
 
@@ -194,6 +215,8 @@ class Replays:
         notes: dict[str, Any] = {
             "recording": replay.recording,
             "recording_title": replay.title,
+            "faults": [fault.model_dump(exclude_none=True) for fault in before.faults],
+            "crew_response_turns": replay.crew_response_turns,
             "continues": before.sortie,
         }
         sortie = await self._make_sortie(replay.plan, f"{replay.base}-{replay.turn}", notes)
@@ -226,6 +249,13 @@ def _check_faults(faults: Sequence[Fault]) -> None:
                 got="none",
                 now="nothing was changed",
             )
+
+
+def _frames(entry: LibraryEntry, plan: Plan, crew_response_turns: int) -> FrameBlock:
+    block = _in_order(read_recording(entry.path, plan.channel_map), entry)
+    if crew_response_turns == 0:
+        return block
+    return with_crew_response(block, Detector(sortie="response", plan=plan).feed(block), crew_response_turns)
 
 
 def _in_order(recording: Recording, entry: LibraryEntry) -> FrameBlock:

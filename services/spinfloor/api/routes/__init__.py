@@ -13,6 +13,8 @@ from spinfloor.api.routes import (
     programme,
     replays,
     report,
+    runs,
+    scores,
     session,
     sorties,
     spins,
@@ -31,5 +33,7 @@ ROUTERS: tuple[APIRouter, ...] = (
     report.router,
     programme.router,
     replays.router,
+    scores.router,
+    runs.router,
     beliefs.router,
 )

@@ -29,7 +29,7 @@ async def healthz() -> Json:
 async def readyz(services: Use) -> Response:
     """Ready to take frames: the store writes, the kernel is compiled."""
     words = await services.ports.ready()
-    if words is None and not services.kernel_ready:
+    if words is None and not services.kernel_ready.is_set():
         words = "The detector's kernel is still being compiled."
     if words is not None:
         return problem_response(problem_record(503, "not-ready", words))

@@ -13,7 +13,7 @@ from spinfloor.api.negotiation import wanted_format
 from spinfloor.api.responses import Json
 from spinfloor.api.routes.events import all_events
 from spinfloor.api.services import AsWatch, Use
-from spinfloor.archive.spins import spin_rows
+from spinfloor.archive.spin_table import spin_table
 
 router = APIRouter(prefix="/v1", tags=["spins"])
 
@@ -22,11 +22,11 @@ router = APIRouter(prefix="/v1", tags=["spins"])
 async def get_spins(
     sortie: SortieId, request: Request, services: Use, _caller: AsWatch, format: Format | None = None
 ) -> Response:
-    """The spins of the sortie, from its events."""
+    """The spins of the sortie, from its events, each with the verdict by the plan's rule."""
     record = await services.ports.sorties.get(sortie)
     form = wanted_format(request, format)
     await services.view.settle(sortie)
-    rows = [{"sortie": record.id, **row} for row in spin_rows(await all_events(services, sortie))]
+    rows = [{"sortie": record.id, **row} for row in spin_table(await all_events(services, sortie), record.plan)]
     if form is Format.JSON:
         return Json({"spins": rows})
     return Response(await asyncio.to_thread(encode_spins, rows, form), media_type=form.media_type)

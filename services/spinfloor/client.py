@@ -1,0 +1,319 @@
+"""The typed client of the service: HTTP by httpx, live and frame sockets by websockets.
+
+async with Client("http://127.0.0.1:8000") as client:
+    sortie = await client.create_sortie(plan)
+    async for message in client.live(sortie["id"]): ...
+"""
+
+from __future__ import annotations
+
+from collections.abc import AsyncIterator, Mapping, Sequence
+from contextlib import asynccontextmanager
+from types import TracebackType
+from typing import Any, Final, Self
+from urllib.parse import quote
+
+import httpx
+import msgspec
+import numpy as np
+import orjson
+import websockets
+from websockets.asyncio.client import ClientConnection
+
+from spinfloor.core.errors import SpinfloorError
+from spinfloor.core.frames import FrameBlock
+
+Record = dict[str, Any]
+TIMEOUT_S: Final = 30.0
+MSGPACK: Final = "application/msgpack"
+
+
+class ServiceError(SpinfloorError):
+    """The service refused; `problem` is its problem+json object."""
+
+    code = "service-refused"
+    exit_code = 2
+
+    def __init__(self, problem: Mapping[str, Any]) -> None:
+        self.problem = dict(problem)
+        self.status = int(problem.get("status", 0))
+        super().__init__(
+            expected=str(problem.get("expected", "the service to accept the request")),
+            got=str(problem.get("got", problem.get("detail", "a refusal"))),
+            now=str(problem.get("now", "nothing was done")),
+            problem_code=problem.get("code"),
+        )
+
+
+class UnreachableError(SpinfloorError):
+    """No service answers there."""
+
+    code = "unreachable"
+    exit_code = 1
+
+
+def encode_batch(source: str, sequence: int, block: FrameBlock) -> bytes:
+    """A batch as MessagePack with packed columns: the quickest form there is to decode."""
+    columns = {
+        name: np.ascontiguousarray(column, dtype="<i8" if column.dtype == np.int64 else "<f8").tobytes()
+        for name, column in block.to_columns().items()
+    }
+    return msgspec.msgpack.encode({"source": source, "sequence": sequence, "columns": columns})
+
+
+class Client:
+    """One service. Use as an async context manager, or call `close`."""
+
+    def __init__(
+        self, base: str, *, token: str | None = None, transport: httpx.AsyncBaseTransport | None = None
+    ) -> None:
+        self.base = base.rstrip("/")
+        self._headers = {"Authorization": f"Bearer {token}"} if token else {}
+        self._http = httpx.AsyncClient(
+            base_url=self.base, headers=self._headers, timeout=TIMEOUT_S, transport=transport, trust_env=False
+        )
+
+    async def __aenter__(self) -> Self:
+        return self
+
+    async def __aexit__(
+        self, kind: type[BaseException] | None, error: BaseException | None, trace: TracebackType | None
+    ) -> None:
+        await self.close()
+
+    async def close(self) -> None:
+        """End the connections."""
+        await self._http.aclose()
+
+    # -- plumbing -------------------------------------------------------------------------------------------------
+
+    async def request(self, method: str, path: str, **options: Any) -> httpx.Response:
+        """Any request. Raises ServiceError for a refusal, UnreachableError when nobody answers."""
+        try:
+            response = await self._http.request(method, path, **options)
+        except httpx.TransportError as exc:
+            raise UnreachableError(
+                expected=f"a service at {self.base}", got=str(exc) or type(exc).__name__, now="nothing was sent or read"
+            ) from exc
+        if response.is_error:
+            raise ServiceError(_problem_of(response))
+        return response
+
+    async def get_json(self, path: str, **parameters: Any) -> Record:
+        """GET a JSON object; parameters that are None are left out."""
+        wanted = {name: value for name, value in parameters.items() if value is not None}
+        response = await self.request("GET", path, params=wanted, headers={"Accept": "application/json"})
+        return dict(orjson.loads(response.content))
+
+    async def send_json(self, method: str, path: str, body: object = None, **parameters: Any) -> Record:
+        """POST, PATCH or DELETE with a JSON body."""
+        wanted = {name: value for name, value in parameters.items() if value is not None}
+        content = None if body is None else orjson.dumps(body)
+        headers = {"Content-Type": "application/json"}
+        response = await self.request(method, path, params=wanted, content=content, headers=headers)
+        return dict(orjson.loads(response.content))
+
+    # -- sorties --------------------------------------------------------------------------------------------------
+
+    async def ready(self) -> bool:
+        """True when the service is ready to take frames."""
+        try:
+            await self.request("GET", "/readyz")
+        except SpinfloorError:
+            return False
+        return True
+
+    async def create_sortie(
+        self, plan: Mapping[str, Any], *, sortie: str | None = None, kind: str = "flight"
+    ) -> Record:
+        """Create (or find, when id and plan are the same) a sortie."""
+        return await self.send_json("POST", "/v1/sorties", dict(plan), id=sortie, kind=kind)
+
+    async def sorties(self, *, aircraft: str | None = None, limit: int | None = None) -> list[Record]:
+        """Newest first."""
+        answer = await self.get_json("/v1/sorties", aircraft=aircraft, limit=limit)
+        return list(answer["sorties"])
+
+    async def sortie(self, sortie: str) -> Record:
+        """One with its plan and sources."""
+        return await self.get_json(_sortie(sortie))
+
+    async def sources(self, sortie: str) -> list[Record]:
+        """How far each source has got."""
+        return list((await self.get_json(_sortie(sortie, "sources")))["sources"])
+
+    async def state(self, sortie: str) -> Record:
+        """The state after everything acknowledged."""
+        return await self.get_json(_sortie(sortie, "state"))
+
+    async def set_floors(self, sortie: str, floors: Mapping[str, Any], *, by: str) -> Record:
+        """Move floors."""
+        return await self.send_json("PATCH", _sortie(sortie, "floors"), {"floors": dict(floors), "by": by})
+
+    async def mark(
+        self,
+        sortie: str,
+        kind: str,
+        *,
+        by: str = "control room",
+        data: Mapping[str, Any] | None = None,
+        time_ns: int | None = None,
+        key: str | None = None,
+    ) -> Record:
+        """Journal a mark."""
+        body = {"kind": kind, "by": by, "data": dict(data or {}), "time_ns": time_ns, "key": key}
+        return await self.send_json("POST", _sortie(sortie, "marks"), body)
+
+    # -- frames and events ----------------------------------------------------------------------------------------
+
+    async def send_frames(self, sortie: str, source: str, sequence: int, block: FrameBlock) -> Record:
+        """Send a batch; returns the acknowledgement."""
+        body = encode_batch(source, sequence, block)
+        response = await self.request(
+            "POST", _sortie(sortie, "frames"), content=body, headers={"Content-Type": MSGPACK}
+        )
+        return dict(orjson.loads(response.content))
+
+    async def frames(
+        self, sortie: str, *, from_ns: int | None = None, to_ns: int | None = None, max_points: int | None = None
+    ) -> dict[str, list[Any]]:
+        """Contract columns of a stretch, decimated to max_points when given."""
+        wanted = {"from": from_ns, "to": to_ns, "max_points": max_points}
+        answer = await self.get_json(_sortie(sortie, "frames"), **wanted)
+        return dict(answer["columns"])
+
+    async def events(
+        self, sortie: str, *, after: int = -1, kinds: Sequence[str] | None = None, run: str | None = None
+    ) -> list[Record]:
+        """Events with sequence > after of a run (None: the current one)."""
+        answer = await self.get_json(_sortie(sortie, "events"), after=after, kind=kinds or None, run=run)
+        return list(answer["events"])
+
+    async def spins(self, sortie: str) -> list[Record]:
+        """One row per spin."""
+        return list((await self.get_json(_sortie(sortie, "spins")))["spins"])
+
+    async def audit(self, sortie: str) -> list[Record]:
+        """Who did what."""
+        return list((await self.get_json(_sortie(sortie, "audit")))["records"])
+
+    async def report(self, sortie: str, *, form: str = "html") -> bytes:
+        """The report: html or pdf."""
+        return (await self.request("GET", _sortie(sortie, "report"), params={"format": form})).content
+
+    async def export(self, sortie: str, what: str, form: str) -> bytes:
+        """events, frames or spins as json, ndjson, csv, parquet or arrow."""
+        return (await self.request("GET", _sortie(sortie, what), params={"format": form})).content
+
+    # -- plans, programme, beliefs --------------------------------------------------------------------------------
+
+    async def check_plan(self, plan: object) -> Record:
+        """A plan read and weighed: its faults, or its budget and gate."""
+        return await self.send_json("POST", "/v1/plans/check", plan)
+
+    async def programme(self, aircraft: str | None = None) -> Record:
+        """An aircraft's programme; without a name, the aircraft there are."""
+        return await self.get_json("/v1/programme", aircraft=aircraft)
+
+    async def plan_schema(self) -> Record:
+        """JSON Schema of a plan."""
+        return await self.get_json("/v1/plan-schema")
+
+    async def rules(self) -> list[Record]:
+        """The rules a spin can be judged by."""
+        return list((await self.get_json("/v1/rules"))["rules"])
+
+    async def sign_off(self, sortie: str, spin: int, *, by: str, reason: str) -> Record:
+        """Say why the build-up may go on after a spin with something against it."""
+        return await self.send_json("POST", _sortie(sortie, f"spins/{spin}/sign-off"), {"by": by, "reason": reason})
+
+    async def runs(self, sortie: str) -> Record:
+        """The runs of a sortie and the one in force."""
+        return await self.get_json(_sortie(sortie, "runs"))
+
+    async def run_differences(self, sortie: str, before: str, after: str) -> Record:
+        """What differs between two runs."""
+        return await self.get_json(_sortie(sortie, "run-differences"), before=before, after=after)
+
+    async def score(self, sortie: str) -> Record:
+        """The score sheet of a rehearsal."""
+        return await self.get_json(f"/v1/rehearsals/{quote(sortie, safe='')}/score")
+
+    async def beliefs(self, aircraft: str) -> Record:
+        """What has been learnt of an aircraft."""
+        return await self.get_json(f"/v1/aircraft/{quote(aircraft, safe='')}/beliefs")
+
+    # -- replays --------------------------------------------------------------------------------------------------
+
+    async def recordings(self) -> list[Record]:
+        """What there is to rehearse with."""
+        return list((await self.get_json("/v1/recordings"))["recordings"])
+
+    async def recording(self, recording: str) -> Record:
+        """One recording with its plan."""
+        return await self.get_json(f"/v1/recordings/{quote(recording, safe='')}")
+
+    async def replays(self) -> list[Record]:
+        """Replays not stopped."""
+        return list((await self.get_json("/v1/replays"))["replays"])
+
+    async def replay(self, replay: str) -> Record:
+        """One replay."""
+        return await self.get_json(f"/v1/replays/{quote(replay, safe='')}")
+
+    async def start_replay(self, recording: str, **options: Any) -> Record:
+        """Play a recording into a rehearsal sortie."""
+        return await self.send_json("POST", "/v1/replays", {"recording": recording, **options})
+
+    async def change_replay(self, replay: str, **changes: Any) -> Record:
+        """speed, paused, position_s, faults."""
+        return await self.send_json("PATCH", f"/v1/replays/{quote(replay, safe='')}", changes)
+
+    async def stop_replay(self, replay: str) -> Record:
+        """Stop it; the sortie stays."""
+        return await self.send_json("DELETE", f"/v1/replays/{quote(replay, safe='')}")
+
+    # -- sockets --------------------------------------------------------------------------------------------------
+
+    @asynccontextmanager
+    async def socket(self, path: str) -> AsyncIterator[ClientConnection]:
+        """A WebSocket on a path of the service. Raises UnreachableError, ServiceError."""
+        url = self.base.replace("http", "ws", 1) + path
+        try:
+            connection = await websockets.connect(url, additional_headers=self._headers, max_size=None, proxy=None)
+        except websockets.InvalidStatus as exc:
+            raise ServiceError(_problem_in(exc.response.status_code, bytes(exc.response.body or b""))) from exc
+        except (OSError, websockets.InvalidHandshake, TimeoutError) as exc:
+            raise UnreachableError(
+                expected=f"a service at {self.base}", got=str(exc) or type(exc).__name__, now="nothing was sent or read"
+            ) from exc
+        try:
+            yield connection
+        finally:
+            await connection.close()
+
+    async def live(self, sortie: str, *, after: int | None = None) -> AsyncIterator[Record]:
+        """Live messages until the service ends."""
+        query = "" if after is None else f"?after={after}"
+        async with self.socket(_sortie(sortie, "live") + query) as connection:
+            async for text in connection:
+                yield orjson.loads(text)
+
+
+def _sortie(sortie: str, rest: str = "") -> str:
+    path = f"/v1/sorties/{quote(sortie, safe='')}"
+    return f"{path}/{rest}" if rest else path
+
+
+def _problem_of(response: httpx.Response) -> Record:
+    return _problem_in(response.status_code, response.content)
+
+
+def _problem_in(status: int, body: bytes) -> Record:
+    try:
+        problem = orjson.loads(body)
+    except orjson.JSONDecodeError:
+        problem = None
+    if not isinstance(problem, dict):
+        return {"status": status, "detail": f"the answer {status} without a reason", "code": "http-error"}
+    return problem

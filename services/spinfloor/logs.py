@@ -1,0 +1,25 @@
+"""Structured logs: one line per happening, JSON when nobody is at the terminal. No headers, no bodies, no secrets."""
+
+from __future__ import annotations
+
+import sys
+
+import structlog
+
+
+def set_up_logs() -> None:
+    """Write to standard error, with time and level."""
+    pretty = sys.stderr.isatty()
+    renderer = structlog.dev.ConsoleRenderer() if pretty else structlog.processors.JSONRenderer()
+    structlog.configure(
+        processors=[
+            structlog.contextvars.merge_contextvars,
+            structlog.processors.add_log_level,
+            structlog.processors.TimeStamper(fmt="iso", utc=True),
+            structlog.processors.StackInfoRenderer(),
+            *([] if pretty else [structlog.processors.format_exc_info]),
+            renderer,
+        ],
+        logger_factory=structlog.PrintLoggerFactory(file=sys.stderr),
+        cache_logger_on_first_use=True,
+    )

@@ -1,0 +1,158 @@
+"""Running the service: the socket, the store, the screens, an orderly end."""
+
+from __future__ import annotations
+
+import asyncio
+import socket
+from collections.abc import Callable
+from dataclasses import dataclass, replace
+from pathlib import Path
+from typing import Final
+
+import structlog
+import uvicorn
+from fastapi import FastAPI
+
+from spinfloor.api.app import Mount, create_app
+from spinfloor.api.settings import Settings, check_address, is_loopback
+from spinfloor.core.errors import SpinfloorError
+from spinfloor.ports.bundle import Ports
+from spinfloor.replay.model import NewReplay
+
+GRACEFUL_S: Final = 5
+WS_PING_S: Final = 10.0
+
+log = structlog.get_logger("spinfloor.serve")
+
+
+class CannotListenError(SpinfloorError):
+    """The address is taken or not ours."""
+
+    code = "cannot-listen"
+    exit_code = 1
+
+
+@dataclass(frozen=True, slots=True)
+class Options:
+    """What `spinfloor serve` was asked for. told: prints a line for the person who started it."""
+
+    host: str
+    port: int
+    data: Path
+    demo: bool = False
+    recordings: tuple[Path, ...] = ()
+    origins: tuple[str, ...] = ()
+    certificate: Path | None = None
+    key: Path | None = None
+    screen: bool = True
+    told: Callable[[str], None] = print
+
+
+def listen(host: str, port: int) -> socket.socket:
+    """A listening socket. Raises CannotListenError."""
+    family = socket.AF_INET6 if ":" in host else socket.AF_INET
+    listener = socket.socket(family, socket.SOCK_STREAM)
+    listener.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
+    try:
+        listener.bind((host.strip("[]"), port))
+        listener.listen(512)
+    except OSError as exc:
+        listener.close()
+        raise CannotListenError(
+            expected=f"to listen on {host} port {port}",
+            got=exc.strerror or str(exc),
+            now="the service does not start; choose another --port or end what is using it",
+        ) from exc
+    listener.setblocking(False)
+    return listener
+
+
+def own_recordings() -> Path | None:
+    """The rehearsal recordings that come with the product: beside the package, or two levels up in a source tree."""
+    package = Path(__file__).resolve().parent
+    for folder in (package / "replay_data", package.parents[1] / "replay_data"):
+        if folder.is_dir():
+            return folder
+    return None
+
+
+async def settings_for(options: Options, ports: Ports) -> Settings:
+    """Loopback without tokens; anything else needs one in force. Raises UnsafeAddressError."""
+    now = ports.clock.wall_ns()
+    tokens = [t for t in await ports.tokens.list_all() if not t.revoked_ns and not 0 < t.expires_ns < now]
+    check_address(options.host, tokens=len(tokens))
+    own = own_recordings()
+    settings = Settings(
+        recordings=(*((own,) if own is not None else ()), *options.recordings),
+        allowed_origins=options.origins,
+        secure_cookies=options.certificate is not None,
+    )
+    if not is_loopback(options.host):
+        settings = replace(settings, tokens_required=True, allowed_hosts=())
+    return settings
+
+
+def screens(base: str) -> Mount:
+    """Mounts the screens, which reach the service at `base`."""
+
+    def mount(app: FastAPI) -> None:
+        import spinfloor_dashboard
+
+        spinfloor_dashboard.mount(app, api_base=base)
+
+    return mount
+
+
+async def run_service(options: Options) -> None:
+    """Serve until told to stop (SIGINT, SIGTERM)."""
+    from spinfloor.adapters.sqlite import open_store
+
+    ports = await asyncio.to_thread(open_store, options.data)
+    try:
+        settings = await settings_for(options, ports)
+        listener = listen(options.host, options.port)
+    except SpinfloorError:
+        await ports.close()
+        raise
+    scheme = "https" if options.certificate else "http"
+    shown = f"[{options.host}]" if ":" in options.host else options.host
+    base = f"{scheme}://{shown}:{listener.getsockname()[1]}"
+    app = create_app(ports, settings, mount=screens(base) if options.screen else None)
+    server = uvicorn.Server(config_for(app, options, settings))
+    demo = asyncio.create_task(_demo(app)) if options.demo else None
+    options.told(f"spinfloor: listening on {base} (it advises; the crew and the test conductor decide)")
+    try:
+        await server.serve(sockets=[listener])
+    finally:
+        if demo is not None:
+            demo.cancel()
+            await asyncio.gather(demo, return_exceptions=True)
+
+
+def config_for(app: FastAPI, options: Options, settings: Settings) -> uvicorn.Config:
+    """uvicorn with its limits; no access log (addresses carry no secrets here, but a log per batch would be noise)."""
+    return uvicorn.Config(
+        app,
+        log_config=None,
+        access_log=False,
+        server_header=False,
+        ws_max_size=settings.max_message,
+        ws_max_queue=32,
+        ws_ping_interval=WS_PING_S,
+        ws_ping_timeout=2 * WS_PING_S,
+        timeout_graceful_shutdown=GRACEFUL_S,
+        ssl_certfile=options.certificate,
+        ssl_keyfile=options.key,
+    )
+
+
+async def _demo(app: FastAPI) -> None:
+    """A rehearsal that goes round and round, once the service is ready."""
+    services = app.state.services
+    await services.kernel_ready.wait()
+    recordings = await services.replays.recordings()
+    if not recordings:
+        log.warning("no recordings to demonstrate with")
+        return
+    replay = await services.replays.start(NewReplay(recording=recordings[0].id, loop=True))
+    log.info("demonstration", sortie=replay.sortie, recording=replay.recording)
