@@ -26,7 +26,6 @@ class SpinMoments:
     ended_ns: int | None = None
     end_turns: float | None = None
     level_ns: int | None = None
-    phases: list[tuple[int, str]] = field(default_factory=list)
     calls: list[dict[str, Any]] = field(default_factory=list)
     next_start_ns: int | None = None
 
@@ -88,10 +87,6 @@ def _level(spin: SpinMoments, time_ns: int, _data: Mapping[str, Any], _event: Ma
     spin.level_ns = time_ns
 
 
-def _phase(spin: SpinMoments, time_ns: int, data: Mapping[str, Any], _event: Mapping[str, Any]) -> None:
-    spin.phases.append((time_ns, str(data.get("to"))))
-
-
 def _call(spin: SpinMoments, _time_ns: int, _data: Mapping[str, Any], event: Mapping[str, Any]) -> None:
     spin.calls.append(dict(event))
 
@@ -106,7 +101,6 @@ _TAKE = {
     "recovery.started": _recovery,
     "spin.ended": _ended,
     "recovered": _level,
-    "phase": _phase,
     "call": _call,
 }
 
@@ -139,3 +133,18 @@ def nearest_spin(spins: Sequence[SpinMoments], time_ns: int) -> SpinMoments | No
         return None
     begun = [spin for spin in spins if spin.window_ns[0] <= time_ns]
     return begun[-1] if begun else spins[0]
+
+
+def phase_spans(events: Iterable[Mapping[str, Any]], from_ns: int, to_ns: int) -> list[tuple[int, int, str]]:
+    """(begin, end, phase) covering the window as far as phases are known in it."""
+    changes = sorted(
+        ((int(event["time_ns"]), str(event["data"].get("to"))) for event in events if event["kind"] == "phase"),
+        key=lambda change: change[0],
+    )
+    spans: list[tuple[int, int, str]] = []
+    for place, (begin, phase) in enumerate(changes):
+        end = changes[place + 1][0] if place + 1 < len(changes) else to_ns
+        first, last = max(begin, from_ns), min(end, to_ns)
+        if last > first:
+            spans.append((first, last, phase))
+    return spans
