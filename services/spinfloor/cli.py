@@ -14,8 +14,11 @@ from spinfloor.core.errors import SpinfloorError
 # Modules under spinfloor.commands; each has `register(group: click.Group) -> None`.
 COMMAND_MODULES: tuple[str, ...] = (
     "analyse",
+    "detect",
+    "ingest",
     "map",
     "plan",
+    "screen",
     "send",
     "serve",
 )

@@ -1,0 +1,78 @@
+"""The options that the three parts have in common."""
+
+from __future__ import annotations
+
+import asyncio
+import functools
+from collections.abc import Awaitable, Callable
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+import click
+
+if TYPE_CHECKING:
+    from spinfloor.serving_spread import SpreadOptions
+
+OPTIONS: tuple[Callable[[Any], Any], ...] = (
+    click.option(
+        "--nats-url",
+        required=True,
+        envvar="SPINFLOOR_NATS_URL",
+        help="Message servers, by commas. Holds a secret: use the environment.",
+    ),
+    click.option(
+        "--database-url",
+        required=True,
+        envvar="SPINFLOOR_DATABASE_URL",
+        help="Archive database. Holds a secret: use the environment.",
+    ),
+    click.option(
+        "--prefix",
+        default="spinfloor",
+        show_default=True,
+        envvar="SPINFLOOR_PREFIX",
+        help="Begins the name of every stream; letters and digits.",
+    ),
+    click.option(
+        "--replicas",
+        type=click.Choice(["1", "3", "5"]),
+        default="1",
+        show_default=True,
+        envvar="SPINFLOOR_REPLICAS",
+        help="Copies of each stream among the message servers.",
+    ),
+    click.option("--host", default="127.0.0.1", show_default=True, envvar="SPINFLOOR_HOST"),
+    click.option("--port", type=click.IntRange(0, 65535), default=8000, show_default=True, envvar="SPINFLOOR_PORT"),
+    click.option(
+        "--first-token",
+        envvar="SPINFLOOR_FIRST_TOKEN",
+        help="A control token, id.secret, stored if its id is new. A secret: use the environment.",
+    ),
+    click.option("--origin", "origins", multiple=True, help="Another origin whose pages may send changes."),
+    click.option("--tls-certificate", "certificate", type=click.Path(path_type=Path, exists=True, dir_okay=False)),
+    click.option("--tls-key", "key", type=click.Path(path_type=Path, exists=True, dir_okay=False)),
+)
+
+
+def spread_options(command: Callable[..., None]) -> Callable[..., None]:
+    """Add the common options to a command."""
+    for option in reversed(OPTIONS):
+        command = option(command)
+    return command
+
+
+def run_part(run: Callable[[SpreadOptions], Awaitable[None]], *, prefix: str, replicas: str, **given: Any) -> None:
+    """Set up logs and run until told to stop."""
+    from spinfloor.logs import set_up_logs
+    from spinfloor.serving_spread import SpreadOptions
+
+    if not prefix.isalnum():
+        raise click.BadParameter("only letters and digits", param_hint="--prefix")
+    set_up_logs()
+    told = functools.partial(click.echo, err=True)
+    options = SpreadOptions(prefix=prefix, replicas=int(replicas), told=told, **given)
+    asyncio.run(_run(run, options))
+
+
+async def _run(run: Callable[[SpreadOptions], Awaitable[None]], options: SpreadOptions) -> None:
+    await run(options)

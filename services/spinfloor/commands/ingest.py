@@ -1,0 +1,23 @@
+"""`spinfloor ingest`: take frames and marks in, put them on disk, acknowledge, archive."""
+
+from __future__ import annotations
+
+from typing import Any
+
+import click
+
+from spinfloor.commands._spread_options import run_part, spread_options
+
+
+def register(group: click.Group) -> None:
+    """Add the command."""
+    group.add_command(ingest)
+
+
+@click.command()
+@spread_options
+def ingest(**given: Any) -> None:
+    """Take frames and marks in, put them on disk, acknowledge, archive."""
+    from spinfloor.serving_spread import run_ingest
+
+    run_part(run_ingest, **given)
