@@ -1,7 +1,7 @@
 """The truth of a flight from its exact state, by the agreed definitions; knows nothing of scripts or of the product.
 
-Start: rotation about the vertical above 20 deg/s in the spin's sense while stalled. End: the earlier of rotation
-stopped (under 10 deg/s, or reversed) and un-stalled. Level: the first moment without sink after the end.
+Start: where the final rotation about the vertical above 20 deg/s in the spin's sense begins, stalled. End: the earlier
+of rotation stopped (under 10 deg/s, or reversed) and un-stalled. Level: the first moment without sink after the end.
 """
 
 from __future__ import annotations
@@ -47,18 +47,28 @@ def _joined(x: Exact, runs: list[tuple[int, int]], sense: int, side: int) -> lis
     """Stretches with only a falter or a short dip of alpha between them are one."""
     out: list[tuple[int, int]] = []
     for start, stop in runs:
-        if out and _only_a_falter(x, out[-1][1], start, sense, side):
+        if out and _belong(x, out[-1], start, sense, side):
             out[-1] = (out[-1][0], stop)
         else:
             out.append((start, stop))
     return out
 
 
-def _only_a_falter(x: Exact, a: int, b: int, sense: int, side: int) -> bool:
+def _belong(x: Exact, before: tuple[int, int], b: int, sense: int, side: int) -> bool:
+    """A dip of alpha with the rotation above 20 deg/s; a first half turn that never turns back; a falter while stalled.
+
+    The start is the final rotation's: what came before the rotation last turned the other way does not count.
+    """
+    a = before[1]
     gap = x.time_s[b - 1] - x.time_s[a - 1]
+    rotation = sense * x.omega_vertical[a:b]
+    turned = abs(float(x.turns_vertical[a] - x.turns_vertical[before[0]]))
+    if turned < 0.5:
+        return bool(gap <= 3.0 and (rotation > 0.0).all())
+    if bool((rotation > STARTED_RADPS).all()):
+        return bool(gap <= 0.8)
     stalled = bool((_stalled(x)[a:b] == side).all())
-    rotating = bool((sense * x.omega_vertical[a:b] > STOPPED_RADPS).all())
-    return bool((rotating and gap <= 0.5) or (stalled and rotating and gap <= 1.5))
+    return stalled and gap <= 1.5 and bool((rotation > STOPPED_RADPS).all())
 
 
 def _stalled(x: Exact) -> NDArray[np.int8]:
@@ -77,6 +87,15 @@ def candidates(x: Exact) -> list[dict[str, Any]]:
                 if turned >= BORDERLINE_TURNS:
                     out.append({"start": start, "stop": stop, "sense": sense, "side": side, "turns": turned})
     return sorted(out, key=lambda c: int(c["start"]))
+
+
+def _first_try(x: Exact, found: list[dict[str, Any]], i: int) -> bool:
+    """Less than a turn that stops and begins again the same way within 2 s: the spin starts with the final rotation."""
+    c = found[i]
+    later = [d for d in found[i + 1 :] if d["side"] == c["side"] and d["sense"] == c["sense"]]
+    if c["turns"] >= 1.0 or not later:
+        return False
+    return float(x.time_s[later[0]["start"]] - x.time_s[c["stop"] - 1]) < 2.0
 
 
 def _first(mask: NDArray[np.bool_], start: int) -> int | None:
@@ -172,7 +191,7 @@ def _settled(x: Exact, start: int, stop: int) -> dict[str, Any]:
 def label(x: Exact, marks: dict[str, list[float]]) -> dict[str, Any]:
     """The truth record: spins, stretches nobody could call either way, duration."""
     found = candidates(x)
-    spins = [c for c in found if c["turns"] >= SPIN_TURNS]
+    spins = [c for i, c in enumerate(found) if c["turns"] >= SPIN_TURNS and not _first_try(x, found, i)]
     starts = [int(c["start"]) for c in spins] + [len(x.time_s)]
     return {
         "spins": [_one(x, c, marks, starts[i + 1]) for i, c in enumerate(spins)],

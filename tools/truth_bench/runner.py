@@ -7,10 +7,11 @@ from collections.abc import Iterator
 from concurrent.futures import ProcessPoolExecutor
 from dataclasses import dataclass
 
-from tests.truth import catalogue, shared
+from tests.truth import catalogue, kinematic, library, shared
 from tests.truth.degrade import DEGRADATIONS, degraded
 from tests.truth.flight import Flight
-from tests.truth.situations import OTHERS, build
+from tests.truth.keep import kept
+from tests.truth.situations import build
 from tools.truth_bench.score import Score, run, score
 
 CLEAN = "none, 100 Hz"
@@ -26,37 +27,22 @@ class Job:
     degradations: tuple[str, ...]
 
 
+BUILDERS = {"ours": build, "kinematic": kinematic.build, "jsbsim": library.build}
+
+
 def every_flight() -> list[tuple[str, str, int]]:
     """(source, situation, seed) of all flights of the benchmark."""
     out = [("ours", situation, seed) for situation, seed in catalogue.entries()]
-    for source in ("kinematic", "jsbsim"):
-        out += [(source, situation, seed) for situation, seed in _optional(source)]
+    out += [("kinematic", situation, seed) for situation, seed in kinematic.entries()]
+    out += [("jsbsim", situation, seed) for situation, seed in library.entries()]
     return out + [("shared", f.name, f.seed) for f in shared.flights()]
 
 
-def _optional(source: str) -> list[tuple[str, int]]:
-    if source == "kinematic":
-        from tests.truth import kinematic  # imported late: each source is built only where it is flown
-
-        return kinematic.entries()
-    from tests.truth import library
-
-    return library.entries()
-
-
 def fly(source: str, situation: str, seed: int) -> Flight:
-    """Build one flight."""
-    if source == "ours":
-        return build(situation, seed)
-    if source == "kinematic":
-        from tests.truth import kinematic
-
-        return kinematic.build(situation, seed)
-    if source == "jsbsim":
-        from tests.truth import library
-
-        return library.build(situation, seed)
-    return next(f for f in shared.flights() if f.name == situation)
+    """One flight, kept from an earlier run where there was one."""
+    if source == "shared":
+        return next(f for f in shared.flights() if f.name == situation)
+    return kept(source, situation, seed, BUILDERS[source])
 
 
 def jobs(faults_each: int | None, every: int = 1, only: str = "") -> list[Job]:
@@ -96,8 +82,3 @@ def run_all(todo: list[Job], processes: int) -> Iterator[Score]:
     with ProcessPoolExecutor(processes) as pool:
         for scores in pool.map(work, todo, chunksize=4):
             yield from scores
-
-
-def is_other(situation: str) -> bool:
-    """Whether a situation of our simulator is one of the look-alikes."""
-    return situation in OTHERS
