@@ -19,6 +19,7 @@ from spinfloor.core.errors import SpinfloorError
 from spinfloor.ports.bundle import Ports
 from spinfloor.replay.model import NewReplay
 
+OWNER: Final = "embedded"  # one process owns the store's folder, so after a crash its leases are its own
 GRACEFUL_S: Final = 5
 WS_PING_S: Final = 10.0
 
@@ -117,7 +118,7 @@ async def run_service(options: Options) -> None:
     scheme = "https" if options.certificate else "http"
     shown = f"[{options.host}]" if ":" in options.host else options.host
     base = f"{scheme}://{shown}:{listener.getsockname()[1]}"
-    app = create_app(ports, settings, mount=screens(base) if options.screen else None)
+    app = create_app(ports, settings, mount=screens(base) if options.screen else None, owner=OWNER)
     server = uvicorn.Server(config_for(app, options, settings))
     demo = asyncio.create_task(_demo(app)) if options.demo else None
     options.told(f"spinfloor: listening on {base} (it advises; the crew and the test conductor decide)")

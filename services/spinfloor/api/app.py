@@ -52,6 +52,7 @@ def create_app(
     routers: Sequence[APIRouter] = ROUTERS,
     watched: bool = True,
     pace: Pace | None = None,
+    owner: str | None = None,
     also: Callable[[Supervisor | None], Coroutine[Any, Any, None]] | None = None,
 ) -> FastAPI:
     """The service on a set of ports.
@@ -59,10 +60,11 @@ def create_app(
     detect: run the detectors in this process (embedded mode); else they run elsewhere and are seen over the bus.
     mount: adds the screens once all routes are there. close_ports: the app's end closes the ports.
     For processes that do a part only: routers, the routes it has; watched: screens connect here, so that who watches
-    and what was heard is kept; pace: of leases; also: work that goes on beside it, given the supervisor.
+    and what was heard is kept; pace: of leases; owner: their owner's name, when one that comes back after a crash is to
+    have its own again at once (None: a new name per process); also: work that goes on beside it, given the supervisor.
     """
     learner = Learner(ports)
-    supervisor = Supervisor(ports, on_events=learner.on_events, pace=pace) if detect else None
+    supervisor = Supervisor(ports, on_events=learner.on_events, pace=pace, owner=owner) if detect else None
     services = _services(ports, settings, learner, supervisor)
     register_gauges(services, supervisor)
 
