@@ -55,12 +55,14 @@ class PageHeaders:
         self.dash_app = dash_app
         self.connect = f"'self' {browser_base} {browser_base.replace('http', 'ws', 1)}" if browser_base else "'self'"
         self._policy: bytes | None = None
+        self._prepared = False
 
     async def __call__(self, scope: Scope, receive: Receive, send: Send) -> None:
         """Pass the request on; add the headers when the answer is an HTML page."""
         if scope["type"] != "http":
             await self.app(scope, receive, send)
             return
+        self._prepare()
 
         async def send_with_headers(message: Message) -> None:
             if message["type"] == "http.response.start" and _is_page(scope["path"], message):
@@ -73,6 +75,16 @@ class PageHeaders:
             await send(message)
 
         await self.app(scope, receive, send_with_headers)
+
+    def _prepare(self) -> None:
+        """Have Dash register the callback of its pages before the first page goes out, whichever page that is.
+
+        Dash does so by itself only when the first request is for "/"; a deep link would get a page without it.
+        """
+        if not self._prepared:
+            self._prepared = True
+            for hook in self.dash_app.backend._before_request_funcs:
+                hook()
 
     def policy(self) -> bytes:
         """The content-security policy, built once."""

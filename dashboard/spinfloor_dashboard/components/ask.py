@@ -10,18 +10,17 @@ from spinfloor_dashboard.components import service
 if TYPE_CHECKING:
     from spinfloor.client import Client
 
-UNREACHABLE = "The service does not answer; nothing here is up to date until it does. It will be asked again."
+UNREACHABLE = "The service does not answer. What is shown here may be out of date; reload the page to ask again."
 
 
 async def ask(question: Callable[[Client], Awaitable[Any]]) -> tuple[Any, str | None]:
     """(answer, None) or (None, sentence)."""
-    import httpx
-    from spinfloor.client import ClientError
+    from spinfloor.client import ServiceError, UnreachableError
 
     try:
         async with service.client() as client:
             return await question(client), None
-    except ClientError as exc:
-        return None, str(exc)
-    except httpx.HTTPError:
+    except ServiceError as exc:
+        return None, exc.sentence
+    except UnreachableError:
         return None, UNREACHABLE

@@ -46,11 +46,11 @@ def grid(identifier: str) -> Component:
             "singleClickEdit": False,
             "domLayout": "autoHeight",
             "tooltipShowDelay": 300,
-            "overlayNoRowsTemplate": "No cards yet. Add one, or import a plan.",
+            "localeText": {"noRowsToShow": "No cards yet. Add one, or import a plan."},
         },
         getRowId="params.data.key",
         style={"height": None},
-        className="cards-grid",
+        className="cards-grid ag-theme-none",
     )  # fmt: skip
 
 
