@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import asyncio
+import contextlib
 from typing import Any, Final
 from urllib.parse import urlsplit
 
@@ -13,6 +15,8 @@ from spinfloor.core.errors import SpinfloorError
 from spinfloor.ingest.limits import RateLimit
 from spinfloor.ports.clock import Clock
 
+READ_AWAY_BYTES: Final = 64 << 20
+READ_AWAY_S: Final = 10.0
 SAFE_METHODS: Final = frozenset({"GET", "HEAD", "OPTIONS"})
 
 
@@ -98,6 +102,7 @@ class Guard:
         limit = self.settings.max_frames_body if scope["path"].endswith("/frames") else self.settings.max_body
         declared = _content_length(scope)
         if declared is not None and declared > limit:
+            await _read_away(receive)
             await _refuse(_too_large(limit), scope, receive, send)
             return
         taken = 0
@@ -121,7 +126,20 @@ class Guard:
             await self.app(scope, counted, watched)
         except _TooLargeError:
             if not started:
+                await _read_away(receive)
                 await _refuse(_too_large(limit), scope, receive, send)
+
+
+async def _read_away(receive: Receive) -> None:
+    """Let a sender finish, so that it reads the refusal instead of a broken connection; bounded in bytes and time."""
+    taken = 0
+    with contextlib.suppress(TimeoutError):
+        async with asyncio.timeout(READ_AWAY_S):
+            while taken < READ_AWAY_BYTES:
+                message = await receive()
+                taken += len(message.get("body", b""))
+                if message["type"] != "http.request" or not message.get("more_body", False):
+                    return
 
 
 def _host_name(host: str) -> str:

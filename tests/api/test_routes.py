@@ -1,0 +1,105 @@
+"""Sorties, floors, marks, spins, report, health: what each answers, and that every error is a problem."""
+
+from __future__ import annotations
+
+import itertools
+from typing import Any
+
+import pytest
+from tests.serving_thread import Serving, frames, plan_data
+
+from spinfloor.client import encode_batch
+
+NAMES = itertools.count()
+MSGPACK = {"Content-Type": "application/msgpack"}
+
+
+@pytest.fixture
+def sortie(service: Serving) -> str:
+    name = service.sortie(f"routes-{next(NAMES)}")
+    service.http.post(f"/v1/sorties/{name}/frames", content=encode_batch("s", 0, frames()), headers=MSGPACK)
+    return name
+
+
+def problem(answer: Any, status: int) -> dict[str, Any]:
+    assert answer.status_code == status, answer.text
+    assert answer.headers["content-type"] == "application/problem+json"
+    record: dict[str, Any] = answer.json()
+    assert {"type", "title", "status", "detail", "code"} <= set(record)
+    return record
+
+
+def test_unknown_paths_and_methods_are_problems(service: Serving) -> None:
+    assert problem(service.http.get("/v1/nothing/here"), 404)["code"] == "unknown-path"
+    answer = service.http.put("/v1/sorties")
+    assert problem(answer, 405)["code"] == "wrong-method"
+    assert answer.headers["allow"] == "GET, POST"
+
+
+def test_the_same_sortie_again_is_found_and_another_plan_is_a_conflict(service: Serving) -> None:
+    name = service.sortie(f"again-{next(NAMES)}")
+    assert service.http.post(f"/v1/sorties?id={name}", json=plan_data()).status_code == 200
+    other = {**plan_data(), "title": "another"}
+    assert problem(service.http.post(f"/v1/sorties?id={name}", json=other), 409)["code"] == "sortie-exists"
+
+
+def test_a_bad_plan_lists_every_fault_by_path(service: Serving) -> None:
+    bad = plan_data()
+    bad["floors"] = {"recovery_ft": 1_000.0, "abandon_ft": 3_000.0}
+    bad["cards"][0]["turns"] = -1
+    faults = problem(service.http.post("/v1/sorties", json=bad), 422)["faults"]
+    assert {"floors.recovery_ft", "cards[0].turns"} <= {fault["path"] for fault in faults}
+
+
+def test_floors_move_as_a_whole_and_are_told_as_an_event(service: Serving, sortie: str) -> None:
+    path = f"/v1/sorties/{sortie}/floors"
+    moved = service.http.patch(path, json={"floors": {"recovery_ft": 6_500.0}, "by": "test conductor"})
+    assert moved.json()["floors"]["recovery_ft"] == 6_500.0
+    assert service.http.get(f"/v1/sorties/{sortie}/state").json()["floors"]["recovery_ft"] == 6_500.0
+    refused = service.http.patch(path, json={"floors": {"recovery_ft": 10.0}, "by": "test conductor"})
+    assert problem(refused, 422)["faults"][0]["path"] == "floors.recovery_ft"
+    marks = service.http.get(f"/v1/sorties/{sortie}/events?kind=mark").json()["events"]
+    assert [m["data"]["floors"]["recovery_ft"] for m in marks] == [6_500.0]
+    actions = [r["action"] for r in service.http.get(f"/v1/sorties/{sortie}/audit").json()["records"]]
+    assert actions == ["sortie.created", "floors"]
+
+
+def test_marks_are_journalled_once_and_bad_ones_refused(service: Serving, sortie: str) -> None:
+    path = f"/v1/sorties/{sortie}/marks"
+    body = {"kind": "note", "by": "test engineer", "data": {"text": "buffet heavy"}, "key": "n1"}
+    assert service.http.post(path, json=body).status_code == 201
+    assert service.http.post(path, json=body).json()["duplicate"] is True
+    problem(service.http.post(path, json={"kind": "nonsense"}), 422)
+    problem(service.http.post(path, json={"kind": "note", "extra": 1}), 422)
+    marks = service.http.get(f"/v1/sorties/{sortie}/events?kind=mark").json()["events"]
+    assert [m["data"]["text"] for m in marks] == ["buffet heavy"]
+
+
+def test_spins_are_rows_in_every_format(service: Serving, sortie: str) -> None:
+    rows = service.http.get(f"/v1/sorties/{sortie}/spins").json()["spins"]
+    # r02 is a pair: one upright spin to the left and one to the right, said in its notes from the simulator's state
+    assert [(r["orientation"], r["direction"]) for r in rows] == [("upright", "left"), ("upright", "right")]
+    assert all(r["end_ns"] > r["start_ns"] for r in rows)
+    assert len(service.http.get(f"/v1/sorties/{sortie}/spins?format=csv").text.splitlines()) == 3
+
+
+def test_the_report_is_a_page_with_the_cautions(service: Serving, sortie: str) -> None:
+    page = service.http.get(f"/v1/sorties/{sortie}/report")
+    assert page.headers["content-type"].startswith("text/html")
+    assert "spinfloor advises" in page.text
+    assert "default-src 'none'" in page.headers["content-security-policy"]
+    assert service.http.get(f"/v1/sorties/{sortie}/report?format=pdf").content.startswith(b"%PDF")
+
+
+def test_health_readiness_metrics_and_schema(service: Serving, sortie: str) -> None:
+    assert service.http.get("/healthz").json() == {"status": "ok"}
+    assert service.http.get("/readyz").json() == {"status": "ready"}
+    text = service.http.get("/metrics").text
+    for name in ("spinfloor_frames_taken_total", "spinfloor_store_queue", "spinfloor_detectors", "spinfloor_watchers"):
+        assert name in text
+    assert service.http.get("/v1/plan-schema").json()["properties"]["floors"]
+
+
+@pytest.mark.parametrize("name", ["a b", "x" * 65, "../etc", "%00", "a.b"])
+def test_odd_names_are_refused(service: Serving, name: str) -> None:
+    assert service.http.get(f"/v1/sorties/{name}").status_code in (404, 422)
