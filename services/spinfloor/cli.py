@@ -18,9 +18,11 @@ COMMAND_MODULES: tuple[str, ...] = (
     "ingest",
     "map",
     "plan",
+    "report",
     "screen",
     "send",
     "serve",
+    "token",
 )
 
 CAUTION = (
