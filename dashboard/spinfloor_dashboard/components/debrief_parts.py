@@ -48,7 +48,8 @@ def choose(sorties: Sequence[Row], fault: str | None) -> Component:
     items = [
         dcc.Link(
             [html.B(row.get("title") or row["id"]), " ", badge(_kind(row)), html.Br(),
-             html.Span([row["aircraft"], " · ", row["id"], " · created ", utc_time(row.get("created_ns"))], className="soft")],
+             html.Span([row["aircraft"], " · ", row["id"], " · created ", utc_time(row.get("created_ns"))],
+                       className="soft")],
             href=address(row["id"]), className="choice",
         )
         for row in sorties
@@ -134,8 +135,9 @@ def spin_table(sortie: str, rows: Sequence[Row], chosen: SpinMoments | None) -> 
     if not rows:
         return empty("No spin in this sortie.", "A spin appears here as soon as it has been found in the frames.")
     body = [_spin_row(sortie, row, chosen is not None and chosen.ordinal == row["spin"]) for row in rows]
+    head_row = html.Thead(html.Tr([html.Th(word) for word in HEAD]))
     return html.Div(
-        html.Table([html.Thead(html.Tr([html.Th(word) for word in HEAD])), html.Tbody(body)], className="plain numbers"),
+        html.Table([head_row, html.Tbody(body)], className="plain numbers"),
         className="scroll-wide", tabIndex=0, role="region", id="spin-table", **{"aria-label": "Spins of the sortie"},
     )  # fmt: skip
 
@@ -234,8 +236,8 @@ def comparison(
     return panel("Compare two spins", *body)
 
 
-COMPARED = (("start_altitude_ft", "Entry, ft", 0), ("recovery_start_turns", "Turns held", 2), ("recovery_turns", "Recovery turns", 2),
-            ("mean_seconds_per_turn", "Seconds per turn", 2), ("mean_loss_per_turn_ft", "Loss per turn, ft", 0),
+COMPARED = (("start_altitude_ft", "Entry, ft", 0), ("recovery_start_turns", "Turns held", 2),
+            ("recovery_turns", "Recovery turns", 2), ("mean_seconds_per_turn", "Seconds per turn", 2), ("mean_loss_per_turn_ft", "Loss per turn, ft", 0),
             ("loss_ft", "Loss, ft", 0), ("margin_ft", "Margin, ft", 0))  # fmt: skip
 
 
