@@ -1,0 +1,100 @@
+"""Replays over the real service: played, paused, sought both ways, disturbed, stopped."""
+
+from __future__ import annotations
+
+import asyncio
+from collections.abc import AsyncIterator, Awaitable, Callable, Iterator
+from typing import Any
+
+import pytest
+from tests.serving_thread import NAME, Serving, plan_data, serving
+
+from spinfloor.client import Client, ServiceError
+
+
+@pytest.fixture(scope="module")
+def service(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Serving]:
+    with serving(tmp_path_factory.mktemp("replays")) as running:
+        yield running
+
+
+@pytest.fixture
+async def client(service: Serving) -> AsyncIterator[Client]:
+    async with Client(service.base) as made:
+        yield made
+
+
+async def until(look: Callable[[], Awaitable[Any]]) -> Any:
+    async with asyncio.timeout(30.0):
+        while not (found := await look()):  # noqa: ASYNC110  # asked over HTTP
+            await asyncio.sleep(0.02)
+        return found
+
+
+async def test_the_library_has_the_recording(client: Client) -> None:
+    assert NAME in {recording["id"] for recording in await client.recordings()}
+    with pytest.raises(ServiceError) as refused:
+        await client.start_replay("no-such-recording")
+    assert refused.value.status == 404
+
+
+async def test_paused_stays_and_playing_moves_at_its_speed(client: Client) -> None:
+    replay = await client.start_replay(NAME, paused=True, position_s=20.0)
+    state = await client.state(replay["sortie"])
+    assert (replay["state"], replay["position_s"], state["origin"]) == ("paused", 20.0, "replay")
+    before = (await client.sortie(replay["sortie"]))["frames"]["count"]
+    assert before > 0
+    await client.change_replay(replay["id"], paused=False, speed=10.0)
+
+    async def moved() -> bool:
+        return bool((await client.replay(replay["id"]))["position_s"] > 25.0)
+
+    await until(moved)
+    await client.change_replay(replay["id"], paused=True)
+    assert (await client.sortie(replay["sortie"]))["frames"]["count"] > before
+    await client.stop_replay(replay["id"])
+    assert (await client.sortie(replay["sortie"]))["kind"] == "rehearsal"
+
+
+async def test_seeking_forward_gives_the_events_of_the_whole_and_back_begins_anew(client: Client) -> None:
+    replay = await client.start_replay(NAME, paused=True)
+    forward = await client.change_replay(replay["id"], position_s=replay["length_s"])
+    assert forward["sortie"] == replay["sortie"]
+    spins = await client.spins(replay["sortie"])
+    assert [s["direction"] for s in spins] == ["left", "right"]
+    back = await client.change_replay(replay["id"], position_s=30.0)
+    assert back["sortie"] != replay["sortie"]
+    assert back["position_s"] == pytest.approx(30.0, abs=0.5)
+    events = await client.events(back["sortie"])
+    assert [e["sequence"] for e in events] == list(range(len(events)))
+    await client.stop_replay(replay["id"])
+
+
+async def test_a_screen_is_told_where_a_sought_replay_goes_on(client: Client) -> None:
+    replay = await client.start_replay(NAME, paused=True, position_s=20.0)
+    async for message in client.live(replay["sortie"]):
+        if message["type"] == "state":
+            await client.change_replay(replay["id"], position_s=5.0)
+        elif message["type"] == "moved":
+            break
+    assert message["sortie"] == (await client.replay(replay["id"]))["sortie"]
+    await client.stop_replay(replay["id"])
+
+
+async def test_lost_data_is_called_in_a_rehearsal(client: Client) -> None:
+    plan = plan_data(data_age_limit_s=0.3)
+    faults = [{"kind": "loss", "from_s": 12.0, "to_s": 25.0}]
+    replay = await client.start_replay(NAME, plan=plan, speed=4.0, position_s=10.0, faults=faults)
+
+    async def lost() -> Any:
+        return await client.events(replay["sortie"], kinds=["link"])
+
+    assert await until(lost)
+    await client.stop_replay(replay["id"])
+
+
+async def test_an_incomplete_fault_is_refused(client: Client) -> None:
+    with pytest.raises(ServiceError) as refused:
+        await client.start_replay(NAME, faults=[{"kind": "clip", "channel": "yaw_rate_dps"}])
+    assert refused.value.status == 422
+    assert "value" in str(refused.value)
