@@ -14,6 +14,12 @@ from starlette.types import ASGIApp, Message, Receive, Scope, Send
 
 from spinfloor_dashboard.components import service, shell
 
+PAGE = """<!DOCTYPE html>
+<html lang="en">
+  <head>{%metas%}<title>{%title%}</title>{%favicon%}{%css%}</head>
+  <body>{%app_entry%}<footer>{%config%}{%scripts%}{%renderer%}</footer></body>
+</html>"""
+
 
 def mount(app: FastAPI, *, api_base: str, browser_base: str = "", clips: Path | None = None) -> None:
     """Add the screens to `app`; call it after every API route is on `app`.
@@ -31,6 +37,7 @@ def mount(app: FastAPI, *, api_base: str, browser_base: str = "", clips: Path | 
         server=app,
         use_pages=True,
         title="spinfloor",
+        index_string=PAGE,
         update_title="",
         suppress_callback_exceptions=True,
         add_log_handler=False,

@@ -5,6 +5,8 @@ from pathlib import Path
 
 import pytest
 from playwright.sync_api import Browser, Page, sync_playwright
+from tests.dashboard.visiting import Visit
+from tools.running import RunningService
 
 CHROMIUM = "/usr/bin/chromium"
 FLAGS = [
@@ -49,3 +51,18 @@ def scripts(browser: Browser) -> Iterator[Page]:
         page.add_script_tag(path=str(ASSETS / f"{name}.js"))
     yield page
     page.close()
+
+
+@pytest.fixture(scope="module")
+def service(tmp_path_factory: pytest.TempPathFactory) -> Iterator[RunningService]:
+    """A real service of its own for each test module."""
+    with RunningService(tmp_path_factory.mktemp("service") / "data") as running:
+        yield running
+
+
+@pytest.fixture
+def visit(browser: Browser, service: RunningService) -> Iterator[Visit]:
+    """A fresh page on the module's service."""
+    visiting = Visit(browser, service.base)
+    yield visiting
+    visiting.page.close()

@@ -9,6 +9,7 @@
   const HEARD_WITHIN_MS = 500;
   const SILENT_BELOW = 0.002;
   const LEAST_VOLUME = 0.4;
+  const WINDOW = 512; // samples looked at: 12 ms
 
   const sound = (spinfloor.sound = {
     context: null, volume: 0.8, queue: [], current: null, trace: [], peakSinceArmed: 0, RANK: RANK, onreport: null, onchange: null,
@@ -30,7 +31,7 @@
       sound.context = new AudioContext({ latencyHint: "interactive" });
       master = sound.context.createGain();
       tap = sound.context.createAnalyser();
-      tap.fftSize = 2048;
+      tap.fftSize = WINDOW;
       samples = new Float32Array(tap.fftSize);
       master.connect(tap).connect(sound.context.destination);
       sound.context.onstatechange = function () { changed(); };
@@ -49,7 +50,7 @@
     changed();
   };
 
-  /** Peak of the last 2,048 samples sent to the loudspeaker. */
+  /** Peak of the last WINDOW samples sent to the loudspeaker. */
   sound.peak = function () {
     if (!tap) return 0;
     tap.getFloatTimeDomainData(samples);
@@ -103,7 +104,8 @@
     });
     const scheduledMs = spinfloor.now();
     const delayMs = 1000 * (first - context.currentTime + (context.outputLatency || context.baseLatency || 0));
-    const playing = { item: item, fader: fader, sources: sources, startMs: scheduledMs, heard: false, latencyMs: scheduledMs + delayMs - item.bornMs };
+    const whole = first + WINDOW / context.sampleRate; // from here on the window holds nothing of the sound before
+    const playing = { item: item, wholeS: whole, fader: fader, sources: sources, startMs: scheduledMs, heard: false, latencyMs: scheduledMs + delayMs - item.bornMs };
     sound.current = playing;
     sound.trace.push({ sequence: item.sequence, call: item.call, bornMs: item.bornMs, receivedMs: item.receivedMs || null, scheduledMs: scheduledMs });
     if (sound.trace.length > 2000) sound.trace.shift();
@@ -114,7 +116,8 @@
   /** Believe a call only when the samples going out are not silent and the audio clock runs. */
   function listen(playing) {
     if (playing.heard || sound.current !== playing) return;
-    if (sound.peak() > SILENT_BELOW) {
+    const peak = sound.peak();
+    if (sound.context.currentTime > playing.wholeS && peak > SILENT_BELOW) {
       playing.heard = true;
       report(playing.item, playing.latencyMs, playing.item.toneOnly ? "tone only, no recording of the words" : "");
     } else if (spinfloor.now() - playing.startMs > HEARD_WITHIN_MS) {

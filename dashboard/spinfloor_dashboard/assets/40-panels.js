@@ -164,6 +164,7 @@
   function cell(id, words, value) {
     text(id, words);
     el(id).classList.toggle("gone", known(value) && value <= 0);
+    el(id).classList.toggle("long", words.length > 6);
   }
 
   /** Grey figures carry their age; estimated ones say so. */

@@ -1,0 +1,313 @@
+"""Watch against a real service, a real sender and a real browser."""
+
+import re
+from collections.abc import Iterator
+from pathlib import Path
+from typing import Any
+
+import pytest
+from playwright.sync_api import Browser, Page, expect
+from tests.dashboard.flying import create, send, stretch
+from tests.dashboard.visiting import Visit
+from tools.running import RunningService, wait_for
+
+pytestmark = [pytest.mark.browser, pytest.mark.timeout(400)]
+SOON_MS = 20_000  # other work shares the two cores
+
+
+def arm(page: Page) -> None:
+    expect(page.locator("#w-sound")).to_have_attribute("data-sound", "off")
+    page.keyboard.press("s")
+    expect(page.locator("#w-sound")).to_have_attribute("data-sound", "armed", timeout=SOON_MS)
+
+
+@pytest.fixture(scope="module")
+def flown(browser: Browser, service: RunningService, tmp_path_factory: pytest.TempPathFactory) -> Iterator[Visit]:
+    """A page, armed, that watched a spin until its telemetry ended in the spin."""
+    create(service, "spin")
+    visit = Visit(browser, service.base)
+    page = visit.open("/?sortie=spin")
+    arm(page)
+    sender = send(service, "spin", stretch(tmp_path_factory.mktemp("r"), 3.0, 12.6), speed=1.0)
+    expect(page.locator("#w-call")).to_have_attribute("data-call", "recover", timeout=60_000)
+    visit.page.screenshot(path=str(tmp_path_factory.mktemp("shots") / "recover.png"))
+    yield visit
+    sender.wait(timeout=30)
+    page.close()
+
+
+def events(service: RunningService, sortie: str) -> list[dict[str, Any]]:
+    found: list[dict[str, Any]] = service.ask("GET", f"/v1/sorties/{sortie}/events")["events"]
+    return found
+
+
+def test_a_recover_call_is_heard(flown: Visit, service: RunningService) -> None:
+    call = wait_for(
+        lambda: next((e for e in events(service, "spin") if e["data"].get("call") == "recover"), None),
+        seconds=20,
+        what="the recover call",
+    )
+    assert call is not None
+    sounded = wait_for(
+        lambda: [
+            record["data"]
+            for record in service.ask("GET", "/v1/sorties/spin/audit")["records"]
+            if record["action"] == "sounded" and record["data"]["sequence"] == call["sequence"]
+        ],
+        seconds=20,
+        what="the report that the call sounded",
+    )
+    # The browser reports only when the samples on their way to the loudspeaker were measured not to be silent.
+    assert 0.0 < sounded[0]["latency_ms"] < 2000.0
+    assert flown.page.evaluate("() => spinfloor.sound.peakSinceArmed") > 0.05
+    expect(flown.page.locator("#w-log li.recover").first).to_contain_text("recover")
+
+
+def test_state_turns_and_altitude_left_in_words_and_figures(flown: Visit) -> None:
+    page = flown.page
+    expect(page.locator("#w-phase")).to_have_text(re.compile("incipient spin|developed spin"))
+    expect(page.locator("#w-kind")).to_have_text("upright left")
+    expect(page.locator("#w-planned")).to_have_text("of 3")
+    assert 1.8 < float(page.locator("#w-turns").inner_text()) < 9.0
+    assert re.fullmatch(r"-?[\d,]+", page.locator("#w-left-bound-ft").inner_text())
+    expect(page.locator("#w-origin")).to_have_text(re.compile("LIVE|DATA LOST"))
+
+
+def test_data_lost_in_the_spin_is_estimated_and_said(flown: Visit) -> None:
+    page = flown.page
+    expect(page.locator("#w-origin")).to_have_text("DATA LOST", timeout=SOON_MS)
+    expect(page.locator("#w-turns-cell .estimate-tag")).to_be_visible(timeout=SOON_MS)
+    expect(page.locator("#shell-alert")).to_contain_text("DATA LOST")
+    expect(page.locator("#w-log")).to_contain_text("data lost")
+    expect(page.locator("#page")).to_have_attribute("data-live", "yes")
+
+
+def test_the_strips_draw_and_the_minute_is_there(flown: Visit) -> None:
+    page = flown.page
+    assert page.locator(".strip-plot .uplot canvas").count() == 6
+    before = page.evaluate("() => spinfloor.strips.redraws")
+    page.wait_for_function("before => spinfloor.strips.redraws > before + 5", arg=before)
+
+
+def test_nothing_came_from_elsewhere_and_nothing_complained(flown: Visit) -> None:
+    own = flown.base.removeprefix("http://")
+    foreign = [
+        url for url in flown.requests if not url.startswith((f"http://{own}/", f"ws://{own}/", "blob:", "data:"))
+    ]
+    assert foreign == []
+    assert flown.errors == []
+
+
+def test_axe_finds_nothing_serious_in_a_spin(flown: Visit) -> None:
+    assert flown.serious_faults() == []
+
+
+def test_server_killed_greys_everything_and_comes_back(flown: Visit, service: RunningService) -> None:
+    page = flown.page
+    service.kill()
+    expect(page.locator("#page")).to_have_attribute("data-live", "no", timeout=SOON_MS)
+    expect(page.locator("#w-origin")).to_have_text("SERVER LOST", timeout=SOON_MS)
+    expect(page.locator("#shell-alert")).to_contain_text("SERVER CONNECTION LOST")
+    tag = page.locator("#w-left-cell .age-tag")
+    expect(tag).to_be_visible()
+    said = tag.inner_text()
+    assert said.startswith("OLD: ")
+    expect(tag).not_to_have_text(said)  # the age goes on growing
+    colour = page.locator("#w-left-bound-ft").evaluate("node => getComputedStyle(node).color")
+    assert colour == "rgb(124, 138, 146)"
+    service.start()
+    expect(page.locator("#shell-alert")).not_to_contain_text("SERVER CONNECTION LOST", timeout=SOON_MS)
+    page.wait_for_function("() => spinfloor.link.open && spinfloor.link.sequence >= 0", timeout=SOON_MS)
+    journalled = [event["sequence"] for event in events(service, "spin")]
+    page.wait_for_function(
+        "last => spinfloor.link.events.length && spinfloor.link.sequence >= last", arg=journalled[-1], timeout=SOON_MS
+    )
+    held = page.evaluate("() => spinfloor.link.events.map(event => event.sequence)")
+    assert held[: len(journalled)] == journalled
+
+
+def test_no_sortie_is_said(visit: Visit) -> None:
+    page = visit.open("/?sortie=not-there")
+    expect(page.locator("#w-call-words")).to_have_text("NO CALL YET")
+    expect(page.locator("#page")).to_have_attribute("data-live", "no")
+    expect(page.locator("#w-phase")).to_have_text("no data yet")
+
+
+def test_no_data_yet_and_sound_not_armed_cannot_be_overlooked(visit: Visit, service: RunningService) -> None:
+    create(service, "waiting")
+    page = visit.open("/?sortie=waiting")
+    expect(page.locator("#w-origin")).to_have_text("NO DATA YET", timeout=SOON_MS)
+    expect(page.locator("#w-age")).to_have_text("no data")
+    expect(page.locator("#shell-alert")).to_contain_text("SOUND NOT ARMED")
+    expect(page.locator("#w-turns")).to_have_text("-")
+    assert visit.serious_faults() == []
+    assert visit.errors == []
+
+
+def test_marks_and_calls_by_single_keys(visit: Visit, service: RunningService, tmp_path: Path) -> None:
+    create(service, "keys")
+    page = visit.open("/?sortie=keys")
+    arm(page)
+    assert send(service, "keys", stretch(tmp_path, 0.0, 4.0), speed=0).wait(timeout=60) == 0
+    page.keyboard.press("c")
+    expect(page.locator("#w-mark-answer")).to_contain_text("Controls applied: recorded", timeout=SOON_MS)
+    page.keyboard.press("n")
+    page.locator("#w-note input").fill("c r h b: letters in a note are no keys")
+    page.keyboard.press("Enter")
+    expect(page.locator("#w-mark-answer")).to_contain_text("Note: recorded", timeout=SOON_MS)
+    page.keyboard.press("b")
+    expect(page.locator("#w-call")).to_have_attribute("data-call", "abandon", timeout=SOON_MS)
+    expect(page.locator("#w-call-words")).to_contain_text("called by engineer")
+    expect(page.locator("#w-call-heard")).to_contain_text("heard in", timeout=SOON_MS)
+    page.keyboard.press("k")
+    expect(page.locator("#w-mark-answer")).to_contain_text("Acknowledge: recorded", timeout=SOON_MS)
+    marks = [event["data"] for event in events(service, "keys") if event["kind"] == "mark"]
+    assert [mark["mark"] for mark in marks] == ["controls_applied", "note", "call_made", "acknowledge"]
+    assert {mark["by"] for mark in marks} == {"engineer"}
+    assert marks[1]["text"].startswith("c r h b")
+    assert visit.errors == []
+
+
+def test_every_button_shows_its_key_and_keys_are_single(visit: Visit) -> None:
+    page = visit.open("/")
+    shown = page.locator(".watch button[data-key]").evaluate_all(
+        "nodes => nodes.map(n => [n.dataset.key, n.querySelector('kbd').textContent.toLowerCase()])"
+    )
+    assert len(shown) >= 9
+    assert all(key == words for key, words in shown)
+    assert len({key for key, _ in shown}) == len(shown)
+
+
+def test_a_higher_call_cuts_off_a_lower_one(visit: Visit) -> None:
+    page = visit.open("/")
+    arm(page)
+    got = page.evaluate(
+        """async () => {
+          const sound = spinfloor.sound;
+          while (sound.current) await new Promise(r => setTimeout(r, 20));
+          const reports = [];
+          sound.onreport = (item, ms, reason) => reports.push([item.sequence, ms === null ? null : "heard", reason]);
+          const say = (call, words, sequence) => sound.say({call, words, sequence, bornMs: spinfloor.now()});
+          say("turn", "one hundred and five", 1);
+          say("abandon", "abandon", 2);
+          const current = sound.current.item.sequence;
+          say("turn", "six", 3);
+          say("caution", "flattening", 4);
+          while (sound.current) await new Promise(r => setTimeout(r, 20));
+          return [current, reports];
+        }"""
+    )
+    assert got[0] == 2
+    reports = {sequence: (heard, reason) for sequence, heard, reason in got[1]}
+    assert reports[1] == (None, "cut off by a higher call")
+    assert reports[2] == ("heard", "")
+    assert reports[3][0] is None  # a turn call is not worth saying a second late
+    assert reports[4] == ("heard", "")
+
+
+def test_words_without_a_recording_sound_as_tone_and_say_so(visit: Visit) -> None:
+    page = visit.open("/")
+    arm(page)
+    got = page.evaluate(
+        """async () => {
+          const sound = spinfloor.sound;
+          while (sound.current) await new Promise(r => setTimeout(r, 20));
+          return await new Promise(done => {
+            sound.onreport = (item, ms, reason) => done([ms !== null, reason]);
+            sound.say({call: "recover", words: "zwiebel", sequence: 1, bornMs: spinfloor.now()});
+          });
+        }"""
+    )
+    assert got == [True, "tone only, no recording of the words"]
+
+
+def test_old_calls_are_not_spoken(visit: Visit) -> None:
+    page = visit.open("/")
+    arm(page)
+    got = page.evaluate(
+        """() => {
+          const reports = [];
+          spinfloor.sound.onreport = (item, ms, reason) => reports.push([ms, reason]);
+          spinfloor.sound.say({call: "recover", words: "recover", sequence: 1, bornMs: spinfloor.now() - 2500});
+          return reports;
+        }"""
+    )
+    assert got == [[None, "arrived too old to say"]]
+
+
+def test_a_second_screen_is_read_only_while_the_first_holds_control(
+    visit: Visit, browser: Browser, service: RunningService
+) -> None:
+    create(service, "two")
+    first = visit.open("/?sortie=two")
+    first.keyboard.press("t")
+    expect(first.locator("#w-control")).to_contain_text("engineer (you)", timeout=SOON_MS)
+    other = Visit(browser, service.base)
+    second = other.open("/?sortie=two")
+    expect(second.locator("#w-control")).to_contain_text("READ-ONLY here, 2 watching", timeout=SOON_MS)
+    second.keyboard.press("c")
+    expect(second.locator("#w-mark-answer")).to_contain_text("Read-only")
+    second.keyboard.press("t")
+    expect(second.locator("#w-control")).to_contain_text("(you)", timeout=SOON_MS)
+    expect(first.locator("#w-control")).to_contain_text("READ-ONLY", timeout=SOON_MS)
+    other.page.close()
+    assert not [e for e in events(service, "two") if e["kind"] == "mark"]
+
+
+def test_several_sorties_in_one_row_and_history_works(visit: Visit, service: RunningService) -> None:
+    create(service, "north")
+    create(service, "south")
+    page = visit.open("/?sortie=north")
+    expect(page.locator('.chip[data-sortie="north"]')).to_have_attribute("aria-current", "true", timeout=SOON_MS)
+    page.locator('.chip[data-sortie="south"]').click()
+    expect(page).to_have_url(re.compile("sortie=south"))
+    expect(page.locator('.chip[data-sortie="south"]')).to_have_attribute("aria-current", "true", timeout=SOON_MS)
+    page.go_back()
+    expect(page.locator('.chip[data-sortie="north"]')).to_have_attribute("aria-current", "true", timeout=SOON_MS)
+    assert visit.errors == []
+
+
+EXTREME = {
+    "link": "ok", "phase": "developed", "in_spin": True, "orientation": "inverted", "direction": "right",
+    "mode": "moderately steep", "oscillatory": True, "turns": 12.94, "planned_turns": 10.5, "altitude_ft": 38_888.0,
+    "altitude_left_ft": {"median": 23_456.0, "bound": -12_345.0}, "seconds_left": {"median": 188.0, "bound": -88.0},
+    "turns_left": {"median": 28.8, "bound": -18.8}, "data_age_s": 0.1, "estimated": True, "sink_fpm": 18_888.0,
+    "floors": {"recovery_ft": 8_000.0, "abandon_ft": 6_000.0, "ground_ft": 0.0}, "quality": [],
+}  # fmt: skip
+
+
+@pytest.mark.parametrize(("width", "height"), [(1280, 720), (1920, 1080)])
+def test_everything_fits_and_the_glance_is_large(
+    browser: Browser, service: RunningService, width: int, height: int
+) -> None:
+    visit = Visit(browser, service.base, width, height)
+    page = visit.open("/")
+    page.evaluate(
+        """async state => {
+          await document.fonts.ready;
+          const link = spinfloor.link;
+          link.watch("");
+          spinfloor.panels.trust = () => ({silent: false, none: false, estimated: true, ageS: 0.1, live: true});
+          link.state = state;
+          spinfloor.panels.update();
+        }""",
+        EXTREME,
+    )
+    assert page.evaluate(
+        "() => { const page = document.documentElement;"
+        " return page.scrollHeight <= innerHeight && page.scrollWidth <= innerWidth; }"
+    )
+    cut = page.evaluate(
+        """() => [...document.querySelectorAll('.glance-word, .glance-kind, .turn-line, .left-table td, #w-age, .keys')]
+          .filter(n => n.scrollWidth > n.clientWidth + 1).map(n => n.id || n.className)"""
+    )
+    assert cut == []
+    # 20 minutes of arc at 2 m on a window 300 mm high: docs/decisions/watch-screen.md
+    glance = ["w-phase", "w-kind", "w-mode", "w-turns", "w-left-bound-ft", "w-left-median-ft", "w-call-words"]
+    sizes = page.evaluate(
+        """ids => Object.fromEntries(ids.map(id =>
+          [id, parseFloat(getComputedStyle(document.getElementById(id)).fontSize) / innerHeight]))""",
+        glance,
+    )
+    assert min(sizes.values()) >= 0.0555, sizes
+    page.close()

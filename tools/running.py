@@ -1,0 +1,111 @@
+"""A real `spinfloor serve` process for tests, screenshots and benchmarks: started, found, killed, started again."""
+
+from __future__ import annotations
+
+import subprocess
+import sys
+import time
+from collections.abc import Callable
+from pathlib import Path
+from types import TracebackType
+from typing import Any, Self, TypeVar
+
+import httpx
+
+T = TypeVar("T")
+COMMAND = (sys.executable, "-c", "from spinfloor.cli import main; main()")
+START_WITHIN_S = 240.0  # the first start compiles the kernel, a minute and more on busy cores
+
+
+def wait_for(look: Callable[[], T], *, seconds: float, what: str) -> T:
+    """The first true value of `look`, asked 20 times a second. Raises TimeoutError saying what did not come."""
+    end = time.monotonic() + seconds
+    while True:
+        found = look()
+        if found:
+            return found
+        if time.monotonic() > end:
+            raise TimeoutError(f"{what} did not come within {seconds:g} s")
+        time.sleep(0.05)
+
+
+class RunningService:
+    """`with RunningService(folder) as service:` serves on a free loopback port until the end of the block."""
+
+    def __init__(self, data: Path, *arguments: str) -> None:
+        self.data = data
+        self.arguments = arguments
+        self.port = 0
+        self._process: subprocess.Popen[bytes] | None = None
+        self._log = data.parent / f"{data.name}.log"
+
+    @property
+    def base(self) -> str:
+        """http://127.0.0.1:port"""
+        return f"http://127.0.0.1:{self.port}"
+
+    def __enter__(self) -> Self:
+        self.start()
+        return self
+
+    def __exit__(
+        self, kind: type[BaseException] | None, error: BaseException | None, trace: TracebackType | None
+    ) -> None:
+        self.end()
+
+    def start(self) -> None:
+        """Start (again, on the same port) and wait until frames can be taken."""
+        try:
+            self._start()
+        except BaseException:
+            self.kill()
+            raise
+
+    def _start(self) -> None:
+        with self._log.open("ab") as log:
+            self._process = subprocess.Popen(
+                [*COMMAND, "serve", "--port", str(self.port), "--data", str(self.data), *self.arguments],
+                stdout=log,
+                stderr=log,
+            )
+        self.port = self.port or int(wait_for(self._told_port, seconds=START_WITHIN_S, what="the address"))
+        wait_for(self._ready, seconds=START_WITHIN_S, what=f"readiness (log: {self._log})")
+
+    def _told_port(self) -> str:
+        self._alive()
+        _, found, rest = self._log.read_text(encoding="utf-8").partition("listening on http://127.0.0.1:")
+        return rest.split()[0] if found else ""
+
+    def _alive(self) -> None:
+        if self._process is not None and self._process.poll() is not None:
+            raise RuntimeError("the service ended:\n" + self._log.read_text(encoding="utf-8")[-2000:])
+
+    def _ready(self) -> bool:
+        self._alive()
+        try:
+            return httpx.get(f"{self.base}/readyz", timeout=2.0).status_code == 200
+        except httpx.TransportError:
+            return False
+
+    def kill(self) -> None:
+        """SIGKILL, as a power cut would."""
+        if self._process is not None:
+            self._process.kill()
+            self._process.wait()
+
+    def end(self) -> None:
+        """An orderly end; SIGKILL when it takes too long."""
+        if self._process is None or self._process.poll() is not None:
+            return
+        self._process.terminate()
+        try:
+            self._process.wait(timeout=15)
+        except subprocess.TimeoutExpired:
+            self.kill()
+
+    def ask(self, method: str, path: str, **options: Any) -> Any:
+        """JSON from the API. Raises httpx.HTTPStatusError with the problem's words."""
+        answer = httpx.request(method, self.base + path, timeout=20.0, **options)
+        if answer.is_error:
+            raise httpx.HTTPStatusError(answer.text, request=answer.request, response=answer)
+        return answer.json()
