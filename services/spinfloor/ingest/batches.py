@@ -10,13 +10,23 @@ import msgspec
 import numpy as np
 import numpy.typing as npt
 
-from spinfloor.core.channels import TIME_COLUMN, TIME_SECONDS_COLUMN
+from spinfloor.core.channels import (
+    CHANNEL_COUNT,
+    CHANNEL_INDEX,
+    CHANNELS,
+    REQUIRED_COLUMNS,
+    TIME_COLUMN,
+    TIME_SECONDS_COLUMN,
+)
 from spinfloor.core.errors import SpinfloorError
 from spinfloor.core.frames import FrameBlock
 from spinfloor.ingest.rows import NO_TIME_NS, RowProblem, check_rows
 
 MAX_ROWS: Final = 200_000  # over half an hour at 100 Hz; a longer recording is sent in pieces
 SOURCE_PATTERN: Final = r"^[A-Za-z0-9][A-Za-z0-9._:-]{0,63}$"
+
+_FACTORS: Final = np.array([channel.si_per_unit for channel in CHANNELS])
+_REQUIRED: Final = frozenset(REQUIRED_COLUMNS)
 
 _Source = Annotated[str, msgspec.Meta(pattern=SOURCE_PATTERN)]
 _Sequence = Annotated[int, msgspec.Meta(ge=0, le=2**62)]
@@ -83,19 +93,46 @@ def _plain(exc: Exception) -> str:
 
 
 def _batch(wire: Any) -> Batch:
-    return make_batch(wire.source, wire.sequence, wire.columns)
+    block = _all_packed(wire.columns)
+    if block is None:
+        return make_batch(wire.source, wire.sequence, wire.columns)
+    _check_size(len(block))
+    checked, problems = check_rows(block)
+    return Batch(wire.source, wire.sequence, len(block), checked, problems)
 
 
-def make_batch(source: str, sequence: int, columns: Mapping[str, Any]) -> Batch:
-    """Columns (edge units) checked row by row. Raises BatchError or ColumnError."""
-    ready = {name: _column(name, data) for name, data in columns.items()}
-    rows = max((len(c) for c in ready.values()), default=0)
+def _all_packed(columns: Mapping[str, Any]) -> FrameBlock | None:
+    """The block of a batch whose columns are all packed, known, complete and equally long; None: the long way, which
+    finds the words for what is wrong. One multiplication for all columns, the same numbers as column by column."""
+    times = columns.get(TIME_COLUMN)
+    if not isinstance(times, bytes) or len(times) % 8 or not columns.keys() >= _REQUIRED:
+        return None
+    names = [name for name in columns if name != TIME_COLUMN]
+    bodies = [columns[name] for name in names]
+    length = len(times)
+    if not all(isinstance(b, bytes) and len(b) == length for b in bodies) or not CHANNEL_INDEX.keys() >= set(names):
+        return None
+    positions = [CHANNEL_INDEX[name] for name in names]
+    n = length // 8
+    values = np.full((n, CHANNEL_COUNT), np.nan)
+    values[:, positions] = (np.frombuffer(b"".join(bodies), "<f8").reshape(len(names), n) * _FACTORS[positions, None]).T
+    return FrameBlock(np.frombuffer(times, "<i8").astype(np.int64), values)
+
+
+def _check_size(rows: int) -> None:
     if rows > MAX_ROWS:
         raise BatchError(
             expected=f"at most {MAX_ROWS} rows in a batch",
             got=f"{rows}",
             now="nothing of this batch was taken; send it in pieces",
         )
+
+
+def make_batch(source: str, sequence: int, columns: Mapping[str, Any]) -> Batch:
+    """Columns (edge units) checked row by row. Raises BatchError or ColumnError."""
+    ready = {name: _column(name, data) for name, data in columns.items()}
+    rows = max((len(c) for c in ready.values()), default=0)
+    _check_size(rows)
     block, problems = check_rows(FrameBlock.from_columns(ready))
     return Batch(source, sequence, rows, block, problems)
 

@@ -18,7 +18,7 @@ from spinfloor.core.frames import FrameBlock
 
 NO_TIME_NS: Final = -1
 LATEST_NS: Final = 7_258_118_400_000_000_000  # the year 2200; anything later is a wrong unit or a damaged stamp
-_NEEDED: Final = (ROLL_RATE, PITCH_RATE, YAW_RATE, PRESSURE_ALTITUDE)
+_NEEDED: Final = (ROLL_RATE, PITCH_RATE, YAW_RATE, PRESSURE_ALTITUDE)  # the first columns, in this order
 
 
 @dataclass(frozen=True, slots=True)
@@ -37,6 +37,8 @@ class RowProblem:
 def check_rows(block: FrameBlock) -> tuple[FrameBlock, tuple[RowProblem, ...]]:
     """The block to journal (rows without a usable time left out, infinities made missing) and the problems."""
     times = block.time_ns
+    if _all_good(block):
+        return block, ()
     usable = (times >= 0) & (times < LATEST_NS)
     values = block.values
     infinite = np.isinf(values)
@@ -55,14 +57,23 @@ def check_rows(block: FrameBlock) -> tuple[FrameBlock, tuple[RowProblem, ...]]:
     return FrameBlock(times, values), tuple(problems)
 
 
+def _all_good(block: FrameBlock) -> bool:
+    """The usual case, decided with a handful of array operations: nothing missing that is needed, nothing infinite."""
+    if not len(block):
+        return True
+    times = block.time_ns
+    whole = bool(np.isfinite(block.values[:, : len(_NEEDED)]).all()) and not bool(np.isinf(block.values).any())
+    return whole and int(times.min()) >= 0 and int(times.max()) < LATEST_NS
+
+
 def backwards(times: npt.NDArray[np.int64], previous_ns: int | None) -> list[int]:
     """Places whose time does not rise above the one before (previous_ns: before the first)."""
     if not len(times):
         return []
-    before = np.empty_like(times)
-    before[1:] = times[:-1]
-    before[0] = times[0] - 1 if previous_ns is None else previous_ns
-    return [int(i) for i in np.flatnonzero(times <= before)]
+    places = [] if previous_ns is None or int(times[0]) > previous_ns else [0]
+    if len(times) > 1:
+        places += [int(i) + 1 for i in np.flatnonzero(times[1:] <= times[:-1])]
+    return places
 
 
 def _missing_words(missing: npt.NDArray[np.bool_]) -> str:

@@ -32,10 +32,9 @@ def encode_block(block: FrameBlock) -> bytes:
     """A block as bytes; channels without any value are left out."""
     n = len(block)
     present = ~np.isnan(block.values).all(axis=0)
-    positions = np.flatnonzero(present)
-    mask = int(np.bitwise_or.reduce(np.uint32(1) << positions.astype(np.uint32))) if len(positions) else 0
-    columns = np.ascontiguousarray(block.values[:, positions].T)
-    return _HEADER.pack(KIND_FRAMES, n, mask) + block.time_ns.astype("<i8").tobytes() + columns.tobytes()
+    mask = int.from_bytes(np.packbits(present, bitorder="little").tobytes(), "little")
+    columns = block.values.T[present]
+    return _HEADER.pack(KIND_FRAMES, n, mask) + block.time_ns.astype("<i8", copy=False).tobytes() + columns.tobytes()
 
 
 def decode_block(body: bytes | memoryview) -> FrameBlock:

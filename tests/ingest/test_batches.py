@@ -1,0 +1,85 @@
+"""Decoding batches: the quick way and the long way give the same frames; nothing is guessed."""
+
+from __future__ import annotations
+
+import msgspec
+import numpy as np
+import orjson
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+from hypothesis.extra.numpy import arrays
+
+from spinfloor.client import encode_batch
+from spinfloor.core.channels import CHANNEL_COUNT, COLUMN_NAMES, TIME_COLUMN
+from spinfloor.core.frames import ColumnError, FrameBlock
+from spinfloor.ingest.batches import MAX_ROWS, BatchError, decode_json, decode_msgpack, make_batch
+from spinfloor.ingest.rows import LATEST_NS, backwards, check_rows
+from spinfloor.ports.wire import decode_block, encode_block
+
+VALUES = st.one_of(st.just(float("nan")), st.floats(-1e6, 1e6), st.just(float("inf")))
+
+
+@st.composite
+def blocks(draw: st.DrawFn) -> FrameBlock:
+    n = draw(st.integers(1, 6))
+    times = draw(st.lists(st.integers(-10, LATEST_NS + 10), min_size=n, max_size=n))
+    return FrameBlock(np.array(times, np.int64), draw(arrays(np.float64, (n, CHANNEL_COUNT), elements=VALUES)))
+
+
+@settings(max_examples=100, deadline=None)
+@given(blocks())
+def test_packed_columns_take_the_quick_way_to_the_same_frames(block: FrameBlock) -> None:
+    quick = decode_msgpack(encode_batch("s", 0, block))
+    long = make_batch("s", 0, block.to_columns())
+    assert quick.block.values.tobytes() == long.block.values.tobytes()
+    np.testing.assert_array_equal(quick.block.time_ns, long.block.time_ns)
+    assert quick.problems == long.problems
+
+
+@settings(max_examples=100, deadline=None)
+@given(blocks())
+def test_a_block_comes_back_from_its_bytes_bit_for_bit(block: FrameBlock) -> None:
+    back = decode_block(encode_block(block))
+    np.testing.assert_array_equal(back.time_ns, block.time_ns)
+    np.testing.assert_array_equal(back.values, block.values)
+
+
+@settings(max_examples=200, deadline=None)
+@given(st.binary(max_size=200))
+def test_random_bytes_end_in_an_error_of_ours(body: bytes) -> None:
+    for decode in (decode_json, decode_msgpack):
+        with pytest.raises((BatchError, ColumnError)) as refused:
+            decode(body)
+        assert refused.value.http_status == 422
+
+
+def test_one_row_too_many_is_refused() -> None:
+    times = np.zeros(MAX_ROWS + 1, np.int64)
+    columns = {name: np.zeros(MAX_ROWS + 1).tobytes() for name in COLUMN_NAMES[:4]}
+    body = msgspec.msgpack.encode({"source": "s", "sequence": 0, "columns": {TIME_COLUMN: times.tobytes(), **columns}})
+    with pytest.raises(BatchError, match="200000 rows"):
+        decode_msgpack(body)
+
+
+@pytest.mark.parametrize("source", ["", "a b", "\x00key:x", "x" * 65, "ä"])
+def test_a_source_has_a_plain_name(source: str) -> None:
+    with pytest.raises(BatchError):
+        decode_json(orjson.dumps({"source": source, "sequence": 0, "columns": {}}))
+
+
+def test_infinities_become_missing_and_times_out_of_range_go() -> None:
+    values = np.ones((3, CHANNEL_COUNT))
+    values[1, 7] = np.inf
+    checked, problems = check_rows(FrameBlock(np.array([1, 2, -1], np.int64), values))
+    assert len(checked) == 2
+    assert np.isnan(checked.values[1, 7])
+    assert [(p.row, p.kept) for p in problems] == [(2, False)]
+
+
+@pytest.mark.parametrize(
+    ("times", "previous", "places"),
+    [([1, 2, 3], None, []), ([1, 1, 2], None, [1]), ([5, 9, 7, 8], 5, [0, 2]), ([6], 5, []), ([], 5, [])],
+)
+def test_a_time_that_does_not_rise_is_found(times: list[int], previous: int | None, places: list[int]) -> None:
+    assert backwards(np.array(times, np.int64), previous) == places
