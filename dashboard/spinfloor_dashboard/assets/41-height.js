@@ -112,11 +112,11 @@
     }
     const each = size.turns > 12 ? 5 : size.turns > 8 ? 2 : 1;
     for (let turn = 0; turn <= size.turns; turn += each) letter(pen, scale, String(turn), scale.x(turn), scale.tall - scale.em * 0.6, INK.soft, "center");
-    letter(pen, scale, "turns", scale.left - 6, scale.tall - scale.em * 0.6, INK.soft, "right");
+    letter(pen, scale, "turns", scale.left - scale.em * 0.9, scale.tall - scale.em * 0.6, INK.soft, "right");
     if (known(state.planned_turns)) {
       const x = scale.x(state.planned_turns);
       rule(pen, x, 0, x, scale.tall - scale.em * 1.4, INK.soft, 2, [3, 5]);
-      letter(pen, scale, "plan", x + 5, scale.em * 0.7, INK.soft);
+      letter(pen, scale, "plan", x + 5, scale.bottom - scale.em * 0.5, INK.soft);
     }
   }
 

@@ -163,8 +163,9 @@
   function row(entry) {
     const event = entry.event;
     const item = make("li", callOf(event), "");
-    const time = make("time", "", spinfloor.utc(event.detected_ns / 1e6));
-    time.title = new Date(event.detected_ns / 1e6).toLocaleString() + " local";
+    const at = (event.kind === "link" ? event.time_ns : event.detected_ns) / 1e6;
+    const time = make("time", "", spinfloor.utc(at));
+    time.title = new Date(at).toLocaleString() + " local";
     const words = make("span", "", "");
     const said = describe(event);
     if (said[0]) words.append(make("b", "", said[0] + (entry.count > 1 ? " \u00d7" + entry.count : "")), " ");

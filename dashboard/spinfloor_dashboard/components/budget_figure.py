@@ -90,7 +90,7 @@ def _range(figure: Figure, rows: Sequence[Mapping[str, Any]], floors: Mapping[st
     figure["layout"]["yaxis"]["range"] = [foot, high + 0.14 * (high - foot)]
     for key, words in (("chute", "chute floor"), ("abandon", "abandon floor")):
         height = floors.get(key)
-        if known(height) and height > foot:
+        if height is not None and known(height) and height > foot:
             figure["layout"]["shapes"].append(
                 {"type": "line", "xref": "paper", "x0": 0, "x1": 1, "y0": height, "y1": height,
                  "line": {"color": "#a9bac3", "width": 1.5, "dash": "dot"}}

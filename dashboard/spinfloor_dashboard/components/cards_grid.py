@@ -37,10 +37,7 @@ def grid(identifier: str) -> Component:
         rowData=[],
         defaultColDef={"editable": True, "sortable": False, "resizable": True, "suppressMovable": True},
         dashGridOptions={
-            "theme": {"function": "themeQuartz.withPart(colorSchemeDark).withParams({"
-                      "backgroundColor: '#12181c', foregroundColor: '#f0f5f7', headerBackgroundColor: '#1b242a', "
-                      "borderColor: '#2a363e', fontFamily: 'inherit', fontSize: 16, accentColor: '#6fb7ff', "
-                      "rowHeight: 34, headerHeight: 34, cellHorizontalPadding: 10})"},
+            "theme": {"function": "spinfloorTheme(theme, agGrid)"},
             "rowSelection": {"mode": "singleRow", "checkboxes": False, "enableClickSelection": True},
             "stopEditingWhenCellsLoseFocus": True,
             "singleClickEdit": False,
@@ -50,7 +47,7 @@ def grid(identifier: str) -> Component:
         },
         getRowId="params.data.key",
         style={"height": None},
-        className="cards-grid ag-theme-none",
+        className="cards-grid",
     )  # fmt: skip
 
 
@@ -101,7 +98,9 @@ def fresh_card(cards: Sequence[Mapping[str, Any]]) -> dict[str, Any]:
     number = len(cards) + 1
     while f"card-{number}" in used:
         number += 1
-    last = dict(cards[-1]) if cards else {"orientation": "upright", "direction": "right", "power": "idle"}
+    last: dict[str, Any] = (
+        dict(cards[-1]) if cards else {"orientation": "upright", "direction": "right", "power": "idle"}
+    )
     turns = last.get("turns")
     last["turns"] = float(turns) + 1.0 if isinstance(turns, int | float) else 1.0
     last["id"] = f"card-{number}"

@@ -236,9 +236,15 @@ def comparison(
     return panel("Compare two spins", *body)
 
 
-COMPARED = (("start_altitude_ft", "Entry, ft", 0), ("recovery_start_turns", "Turns held", 2),
-            ("recovery_turns", "Recovery turns", 2), ("mean_seconds_per_turn", "Seconds per turn", 2), ("mean_loss_per_turn_ft", "Loss per turn, ft", 0),
-            ("loss_ft", "Loss, ft", 0), ("margin_ft", "Margin, ft", 0))  # fmt: skip
+COMPARED = (
+    ("start_altitude_ft", "Entry, ft", 0),
+    ("recovery_start_turns", "Turns held", 2),
+    ("recovery_turns", "Recovery turns", 2),
+    ("mean_seconds_per_turn", "Seconds per turn", 2),
+    ("mean_loss_per_turn_ft", "Loss per turn, ft", 0),
+    ("loss_ft", "Loss, ft", 0),
+    ("margin_ft", "Margin, ft", 0),
+)
 
 
 def _compare_table(names: Sequence[str], rows: Sequence[Row], one: SpinMoments, two: SpinMoments) -> Component:

@@ -66,7 +66,11 @@ def learnt_figure(kinds: Sequence[Row], quantity: str, title: str, axis: str) ->
                     "thickness": 2 + 2 * place,
                     "width": 6,
                 },
-                "marker": {"size": 11, "color": ("#8fa8b5", COLOURWAY[0])[place], "symbol": ("circle-open", "circle")[place]},
+                "marker": {
+                    "size": 11,
+                    "color": ("#8fa8b5", COLOURWAY[0])[place],
+                    "symbol": ("circle-open", "circle")[place],
+                },
                 "hovertemplate": "%{x:,.2f} expected<extra>" + words + "</extra>",
             }
         )  # fmt: skip

@@ -11,7 +11,7 @@ from dash import dcc, html
 from dash.development.base_component import Component
 
 from spinfloor_dashboard.components.common import Tone, badge, empty, panel, utc_time
-from spinfloor_dashboard.components.words import clock, number
+from spinfloor_dashboard.components.words import clock, number, plural
 
 Row = Mapping[str, Any]
 CHANNELS: Final = (
@@ -58,7 +58,7 @@ def fault_form() -> Component:
 def _fault_row(kind: str, words: str, channel: bool, value: str | None, start: float | None) -> Component:
     def field(part: str, label: str, shown: Any = "") -> Component:
         return dmc.TextInput(
-            id={"role": f"fault-{part}", "kind": kind}, value=str(shown), size="xs", className="field", w=90,
+            id={"role": f"fault-{part}", "kind": kind}, value=str(shown), size="xs", className="field", w=70,
             **{"aria-label": f"{words}: {label}"},
         )  # fmt: skip
 
@@ -73,14 +73,18 @@ def _fault_row(kind: str, words: str, channel: bool, value: str | None, start: f
                     data=list(CHANNELS),
                     value="yaw_rate_dps",
                     size="xs",
-                    w=190,
+                    w=170,
                     allowDeselect=False,
                     disabled=not channel,
                     className="field",
                     **{"aria-label": f"{words}: channel"},
                 )
             ),
-            html.Td(field("value", "how much", "" if start is None else start) if value else "no number needed"),
+            html.Td(
+                field("value", "how much", "" if start is None else start)
+                if value
+                else html.Span("none", className="soft")
+            ),
         ]
     )
 
@@ -132,6 +136,10 @@ def rehearsals(sorties: Sequence[Row]) -> Component:
                     **{"aria-label": "Rehearsals so far"})  # fmt: skip
 
 
+SCORE_HEAD: Final = (
+    "Due, UTC", "Call", "Spin", "Tool", "Person", "Left when due, ft", "Left when tool called, ft",
+    "Left when person called, ft", "Why",
+)  # fmt: skip
 TONES: Final[dict[str, Tone]] = {"in time": "good", "late": "caution", "missed": "caution", "not due": "caution"}
 
 
@@ -140,9 +148,8 @@ def score_sheet(sheet: Row) -> Component:
     wrong = [_fault_words(fault) for fault in sheet["faults"]]
     response = int(sheet["crew_response_turns"])
     if response:
-        wrong.append(f"crew {abs(response)} turn(s) {'late' if response > 0 else 'early'}")
-    head = html.Tr([html.Th(w) for w in ("Due, UTC", "Call", "Spin", "Tool", "Person", "Left when due, ft",
-                                         "Left when tool called, ft", "Left when person called, ft", "Why")])  # fmt: skip
+        wrong.append(f"crew {plural(abs(response), 'turn')} {'late' if response > 0 else 'early'}")
+    head = html.Tr([html.Th(word) for word in SCORE_HEAD])
     lines = [_line(line) for line in sheet["lines"]]
     counts = sheet["counts"]["tool"]
     return panel(
@@ -161,8 +168,8 @@ def score_sheet(sheet: Row) -> Component:
             className="scroll", tabIndex=0, role="region", id="score-lines", **{"aria-label": "Score sheet"},
         ) if lines else empty("No call was due.", "The recording has no spin, or its calls lie beyond its end."),
         html.P(
-            f"Due is what the tool says on the undisturbed recording. In time: within {sheet['in_time_s']:g} s of due (our "
-            "own limit). Altitude left: median, and at the cautious bound.",
+            f"Due is what the tool says on the undisturbed recording. In time: within {sheet['in_time_s']:g} s of due "
+            "(our own limit). Altitude left: median, and at the cautious bound.",
             className="soft",
         ),
     )  # fmt: skip

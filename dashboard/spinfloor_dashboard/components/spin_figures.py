@@ -63,12 +63,17 @@ def rates(
     for time_ns, count in marked_turns(spin)[1:]:
         if count == int(count):
             _upright(figure, (time_ns - spin.started_ns) / NS, f"{count:.0f}", dash="dot", top=False)
+    before: float | None = None
     for time_ns, words in _moments(spin, moment_ns):
-        _upright(figure, (time_ns - spin.started_ns) / NS, words, dash="dash" if words != MOMENT else "solid")
+        x = (time_ns - spin.started_ns) / NS
+        crowded = before is not None and abs(x - before) < CROWDED_S
+        _upright(figure, x, words, dash="dash" if words != MOMENT else "solid", right=crowded)
+        before = x
     return figure
 
 
 MOMENT: Final = "this moment"
+CROWDED_S: Final = 2.0
 
 
 def _moments(spin: SpinMoments, moment_ns: int | None) -> list[tuple[int, str]]:
@@ -149,7 +154,7 @@ def descent_helix(columns: Columns, spin: SpinMoments) -> Figure:
              "text": words, "line": {"color": colour, "width": width},
              "name": "towards you" if front else "away from you"}
         )  # fmt: skip
-    reach = max(10.0, max(abs(x) for x in across)) * 1.6
+    reach = max(10.0, max(abs(x) for x in across if x is not None)) * 1.6
     figure["layout"]["xaxis"]["range"] = [-reach, reach]
     for _time, count, _vertical, altitude in spin.turn_marks:
         if known(altitude) and count == int(count):
@@ -204,7 +209,7 @@ def comparison(first: tuple[str, SpinMoments], second: tuple[str, SpinMoments]) 
         if not known(spin.start_altitude_ft):
             continue
         top = float(spin.start_altitude_ft or 0.0)
-        points = [(0.0, 0.0)] + [(mark[1], top - mark[3]) for mark in spin.turn_marks if known(mark[3])]
+        points = [(0.0, 0.0)] + [(mark[1], top - float(mark[3] or 0.0)) for mark in spin.turn_marks if known(mark[3])]
         colour = COLOURWAY[place]
         figure["data"].append(
             {**_line([n for n, _ in points], [h for _, h in points], name, colour), "mode": "lines+markers",
@@ -241,12 +246,14 @@ def _shade(figure: Figure, begin: float, end: float, phase: str) -> None:
         )  # fmt: skip
 
 
-def _upright(figure: Figure, x: float, words: str, *, dash: str, top: bool = True) -> None:
+def _upright(figure: Figure, x: float, words: str, *, dash: str, top: bool = True, right: bool = False) -> None:
     figure["layout"]["shapes"].append(
         {"type": "line", "xref": "x", "yref": "paper", "x0": x, "x1": x, "y0": 0, "y1": 1,
          "line": {"color": "#e6edf1" if top else "#5d7280", "width": 1.5 if top else 1, "dash": dash}}
     )  # fmt: skip
-    figure["layout"]["annotations"].append(
-        {"x": x, "yref": "paper", "y": 0.98 if top else 0.9, "yanchor": "top", "xanchor": "left", "showarrow": False,
-         "text": words, "textangle": -90 if top else 0, "font": {"size": 12, "color": "#e6edf1" if top else "#a9bac3"}}
-    )  # fmt: skip
+    label = {"x": x, "yref": "paper", "yanchor": "top", "showarrow": False, "text": words}
+    if top:
+        label.update(y=0.98, textangle=-90, xanchor="left" if right else "right", font={"size": 12, "color": "#e6edf1"})
+    else:
+        label.update(y=0.9, xanchor="left", font={"size": 12, "color": "#a9bac3"})
+    figure["layout"]["annotations"].append(label)

@@ -15,6 +15,7 @@ from spinfloor_dashboard.components import rehearse_parts as parts
 from spinfloor_dashboard.components.ask import ask
 from spinfloor_dashboard.components.common import action_button, caution_line, empty, panel
 
+SECONDS = "seconds since the recording's start"
 SPEEDS = ("0.5", "1", "2", "4", "10")
 
 
@@ -32,9 +33,9 @@ def layout(recording: str | None = None, sortie: str | None = None, **_: str) ->
                 [
                     panel("1. Recording", html.Div(html.P("Fetching …", className="busy"), id="rehearse-recordings")),
                     html.Div([panel("2. Plan, speed and crew", _settings(), id_note()),
-                              panel("3. What goes wrong", parts.fault_form(), _start(), note="seconds since the recording's start")]),
+                              panel("3. What goes wrong", parts.fault_form(), _start(), note=SECONDS)]),
                 ],
-                className="two",
+                className="wide-right",
             ),
             panel("Rehearsals so far", html.Div(id="rehearse-list")),
             caution_line(),
@@ -127,7 +128,8 @@ async def fill(query: dict[str, str | None]) -> tuple[Any, ...]:
 )
 async def started(
     clicks: int, query: dict[str, str | None], plan: str, speed: str, crew: str, on: list[bool], begin: list[str],
-    end: list[str], channel: list[str], values: list[str], value_ids: list[dict[str, str]], draft: dict[str, Any] | None,
+    end: list[str], channel: list[str], values: list[str], value_ids: list[dict[str, str]],
+    draft: dict[str, Any] | None,
 ) -> tuple[Any, Any]:  # fmt: skip
     """Start the rehearsal and go to Watch."""
     recording = query["recording"]
