@@ -27,7 +27,7 @@
     return out;
   }
 
-  const clips = (spinfloor.clips = { phrases: {}, tones: {}, buffers: new Map(), ready: null, failed: "" });
+  const clips = (spinfloor.clips = { phrases: {}, tones: {}, buffers: new Map(), ready: null, loaded: false, failed: "" });
 
   /** The clips that say `words`, longest recorded phrase first; null when any part has no recording. */
   clips.sequence = function (words) {
@@ -66,7 +66,7 @@
       const decoder = new OfflineAudioContext(1, 1, 44100);
       clips.ready = loadSet("/assets/sounds/", decoder, false).then(function () {
         return document.getElementById("shell").dataset.clips ? loadSet("/plan-sounds/", decoder, true) : undefined;
-      }).catch(function (error) {
+      }).then(function () { clips.loaded = true; }).catch(function (error) {
         clips.failed = String(error.message || error);
         clips.ready = null;
         throw error;

@@ -18,7 +18,7 @@
   let tap = null;
   let samples = null;
 
-  sound.armed = function () { return Boolean(sound.context) && sound.context.state === "running" && spinfloor.clips.buffers.size > 0; };
+  sound.armed = function () { return Boolean(sound.context) && sound.context.state === "running" && spinfloor.clips.loaded; };
 
   sound.why = function () {
     if (spinfloor.clips.failed) return "clips not loaded: " + spinfloor.clips.failed;

@@ -116,7 +116,8 @@
     if (known(state.planned_turns)) {
       const x = scale.x(state.planned_turns);
       rule(pen, x, 0, x, scale.tall - scale.em * 1.4, INK.soft, 2, [3, 5]);
-      letter(pen, scale, "plan", x + 5, scale.bottom - scale.em * 0.5, INK.soft);
+      const floor = (state.floors || {}).recovery_ft;
+      letter(pen, scale, "plan", x + 5, known(floor) ? scale.y(floor) - scale.em * 0.8 : scale.em * 0.7, INK.soft);
     }
   }
 

@@ -27,7 +27,8 @@
     if (!filled && state.time_ns) fillStrips(state);
     if (!onWatch()) return;
     spinfloor.panels.update();
-    if (state.received_ns) {
+    if (state.received_ns && state.received_ns !== lastReceivedNs) {
+      lastReceivedNs = state.received_ns; // a state without a newer frame says nothing about delay
       marksOfTime.push([spinfloor.clock.toBrowser(state.received_ns), spinfloor.now()]);
       if (marksOfTime.length > 5000) marksOfTime.shift();
     }
@@ -43,6 +44,7 @@
   link.on("trouble", function (words) { spinfloor.text("w-mark-answer", words); });
   spinfloor.sound.onchange = function () { link.tellSound(); };
 
+  let lastReceivedNs = 0;
   function onWatch() {
     const page = spinfloor.el("page");
     return Boolean(page && page.classList.contains("watch"));
