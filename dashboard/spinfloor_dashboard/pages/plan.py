@@ -300,7 +300,7 @@ async def shown(_changed: int, draft: dict[str, Any] | None, identifiers: list[d
         plan_panels.budget(checked["budget"]),
         plan_panels.gate(checked["gate"]),
         cards_grid.rows(cards, by_card),
-        ["; ".join(beside[field.path]) if field.path in beside else None for field in fields],
+        ["Fault: " + "; ".join(beside[field.path]) if field.path in beside else None for field in fields],
         [no_update if by_hand else plan_form.shown(field, plan) for field in fields],
         not draft["past"],
         not draft["future"],

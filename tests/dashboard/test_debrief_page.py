@@ -1,0 +1,144 @@
+"""Debrief, Programme and Rehearse on a flown programme, in a real browser on a real service."""
+
+from collections.abc import Iterator
+from urllib.parse import urlsplit
+
+import pytest
+from playwright.sync_api import Browser, expect
+from tests.dashboard.flying import RECORDING, plan
+from tests.dashboard.programme import FLIGHT, REHEARSAL, fly
+from tests.dashboard.visiting import Visit
+from tools.running import RunningService
+
+pytestmark = pytest.mark.browser
+expect.set_options(timeout=20_000)
+
+
+@pytest.fixture(scope="module")
+def flown(service: RunningService) -> RunningService:
+    fly(service)
+    return service
+
+
+@pytest.fixture
+def visit(browser: Browser, flown: RunningService) -> Iterator[Visit]:
+    visiting = Visit(browser, flown.base)
+    yield visiting
+    assert visiting.errors == []
+    assert {urlsplit(url).netloc for url in visiting.requests if url.startswith(("http", "ws"))} <= {
+        urlsplit(flown.base).netloc
+    }
+    visiting.page.close()
+
+
+def test_debrief_offers_sorties_and_leads_to_one_and_back(visit: Visit) -> None:
+    page = visit.open("/debrief")
+    page.locator(".choice", has_text=FLIGHT).click()
+    expect(page.locator("#spin-table tbody tr")).to_have_count(2)
+    page.go_back()
+    expect(page.locator(".choice", has_text=FLIGHT)).to_be_visible()
+    page.go_forward()
+    expect(page.locator("#spin-table")).to_be_visible()
+
+
+def test_the_spin_table_carries_the_services_numbers(visit: Visit, flown: RunningService) -> None:
+    page = visit.open(f"/debrief?sortie={FLIGHT}")
+    first = page.locator("#spin-table tbody tr").first
+    row = flown.ask("GET", f"/v1/sorties/{FLIGHT}/spins")["spins"][0]
+    expect(first).to_contain_text(f"{row['start_altitude_ft']:,.0f}")
+    expect(first).to_contain_text(f"{row['recovery_turns']:.2f}")
+    expect(first).to_contain_text(row["verdict"]["outcome"])
+    expect(first).to_contain_text(row["verdict"]["clause"])
+    expect(first).to_contain_text("below the floor")
+    for figure in ("figure-rates", "figure-altitude", "figure-helix", "debrief-strip"):
+        expect(page.locator(f"#{figure} .main-svg").first).to_be_visible()
+    assert visit.serious_faults() == []
+
+
+def test_a_deep_link_goes_to_its_moment_and_spin(visit: Visit, flown: RunningService) -> None:
+    started = flown.ask("GET", f"/v1/sorties/{FLIGHT}/events?kind=spin.started")["events"]
+    page = visit.open(f"/debrief?sortie={FLIGHT}&t={started[1]['time_ns']}")
+    expect(page.locator("#spin-table tr.chosen")).to_contain_text("2")
+    expect(page.locator("#moment-row")).to_be_visible()
+    expect(page.get_by_role("heading", name="Spin 2")).to_be_visible()
+
+
+def test_two_spins_are_compared(visit: Visit) -> None:
+    page = visit.open(f"/debrief?sortie={FLIGHT}&spin=1")
+    page.get_by_role("link", name="spin 2", exact=True).click()
+    expect(page.locator("#figure-compare .main-svg").first).to_be_visible()
+    expect(page.locator("#debrief-body")).to_contain_text("Difference")
+
+
+@pytest.mark.parametrize(
+    ("what", "form", "begins"),
+    [
+        ("spins", "csv", b'"sortie"'),
+        ("events", "ndjson", b"{"),
+        ("frames", "parquet", b"PAR1"),
+        ("report", "pdf", b"%PDF-"),
+    ],
+)
+def test_exports_are_real_files(visit: Visit, what: str, form: str, begins: bytes) -> None:
+    page = visit.open(f"/debrief?sortie={FLIGHT}")
+    expect(page.locator("#spin-table")).to_be_visible()
+    if what != "report":
+        page.locator(".exports summary").click()
+    button = (
+        page.get_by_role("button", name="Report, PDF")
+        if what == "report"
+        else page.locator(".exports .link-row", has_text=what.capitalize()).get_by_role("button", name=form, exact=True)
+    )
+    with page.expect_download() as waiting:
+        button.click()
+    path = waiting.value.path()
+    assert path.read_bytes().startswith(begins)
+
+
+def test_a_sortie_nobody_knows_is_told(visit: Visit) -> None:
+    page = visit.open("/debrief?sortie=nothing")
+    expect(page.locator("#debrief-body")).to_contain_text("can't be shown")
+
+
+def test_rehearse_shows_the_score_and_starts_a_rehearsal_with_faults(visit: Visit, flown: RunningService) -> None:
+    page = visit.open(f"/rehearse?recording={RECORDING}&sortie={REHEARSAL}")
+    expect(page.locator("#score-lines")).to_contain_text("recover")
+    expect(page.locator("#rehearse-score")).to_contain_text("loss from 8 s to 12 s")
+    assert visit.serious_faults() == []
+    page.get_by_label("Data lost", exact=True).check()
+    page.get_by_label("Data lost: to, seconds; empty is to the end").fill("3")
+    page.locator("#rehearse-crew").click()
+    page.get_by_role("option", name="2 turns late").click()
+    page.click("#rehearse-start")
+    expect(page.locator(".watch")).to_be_visible()
+    sortie = page.url.split("sortie=")[1]
+    notes = next(s for s in flown.ask("GET", "/v1/sorties")["sorties"] if s["id"] == sortie)["notes"]
+    assert notes["crew_response_turns"] == 2
+    assert notes["faults"] == [{"kind": "loss", "from_s": 0.0, "to_s": 3.0}]
+
+
+def test_a_word_for_a_number_of_a_fault_is_told(visit: Visit) -> None:
+    page = visit.open(f"/rehearse?recording={RECORDING}")
+    expect(page.locator("#rehearse-start")).to_be_enabled()
+    page.get_by_label("Bias of", exact=True).check()
+    page.get_by_label("Bias of: how much").fill("much")
+    page.click("#rehearse-start")
+    expect(page.locator("#rehearse-said")).to_contain_text("Expected a number for Bias of: how much")
+
+
+def test_programme_and_its_sign_off(visit: Visit) -> None:
+    page = visit.open("/programme")
+    expect(page.locator("#programme-body")).to_contain_text(plan()["aircraft"]["name"])
+    for figure in ("programme-recovery-turns", "programme-loss-ft", "programme-learnt"):
+        expect(page.locator(f"#{figure} .main-svg").first).to_be_visible()
+    gate = page.locator("tr", has_text="B9").first
+    expect(gate).to_contain_text("closed")
+    assert visit.serious_faults() == []
+    page.get_by_role("button", name="Sign off").first.click()
+    expect(page.locator("#programme-said")).to_contain_text("a reason in words")
+    for left in (1, 0):
+        page.get_by_label("Who (role)").first.fill("test conductor")
+        page.get_by_label("Why the build-up may go on").first.fill("the floor was set too high on purpose")
+        page.get_by_role("button", name="Sign off").first.click()
+        expect(page.get_by_role("button", name="Sign off")).to_have_count(left)
+    expect(gate).to_contain_text("open")
