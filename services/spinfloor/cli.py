@@ -16,6 +16,7 @@ COMMAND_MODULES: tuple[str, ...] = (
     "analyse",
     "detect",
     "ingest",
+    "listen",
     "map",
     "plan",
     "report",

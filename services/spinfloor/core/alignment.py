@@ -6,13 +6,14 @@ limit; else NaN. Nothing is interpolated: a value between two samples was never 
 
 from __future__ import annotations
 
+import math
+from collections import deque
+from collections.abc import Mapping
+
 import numpy as np
-import numpy.typing as npt
 
 from spinfloor.core.channels import CHANNEL_COUNT
 from spinfloor.core.frames import Float64Array, FrameBlock, Int64Array
-
-NEVER_NS = np.iinfo(np.int64).min
 
 
 def hold_last(times_ns: Int64Array, values: Float64Array, at_ns: Int64Array, age_limit_ns: int) -> Float64Array:
@@ -66,28 +67,34 @@ def typical_period_ns(times_ns: Int64Array) -> int:
 class StreamAligner:
     """The same rule one sample at a time, for a live link: each sample of the pacing column makes a frame.
 
-    A sample that arrives after the frame it belongs to is not waited for: it serves the next frame. age_limits_ns:
-    shape (CHANNEL_COUNT,), one per column in contract order. Bounded: it keeps one sample per column.
+    A sample that arrives after the frame it belongs to is not waited for. age_limits_ns: shape (CHANNEL_COUNT,), one
+    per column in contract order. Bounded: it keeps the newest HISTORY samples of each column, so that columns whose
+    delays differ still meet at the same time.
     """
+
+    HISTORY = 256
 
     def __init__(self, pacing_column: int, age_limits_ns: Int64Array) -> None:
         self._pacing = pacing_column
-        self._limits = age_limits_ns
-        self._times: Int64Array = np.full(CHANNEL_COUNT, NEVER_NS, dtype=np.int64)
-        self._values: Float64Array = np.full(CHANNEL_COUNT, np.nan)
+        self._limits = [int(limit) for limit in age_limits_ns]
+        self._kept: list[deque[tuple[int, float]]] = [deque(maxlen=self.HISTORY) for _ in range(CHANNEL_COUNT)]
 
-    def take(self, time_ns: int, samples: dict[int, float]) -> FrameBlock | None:
-        """Samples that share a time, by column index, in SI; a frame when the pacing column is among them."""
-        for column, value in samples.items():
-            if not np.isnan(value):
-                self._times[column] = time_ns
-                self._values[column] = value
+    def take(self, samples: Mapping[int, tuple[int, float]]) -> FrameBlock | None:
+        """Samples that came together: column index to (time in ns with its delay taken out, value in SI).
+
+        A frame, at the pacing column's time, when that column is among them; NaN counts as no sample.
+        """
+        for column, (time_ns, value) in samples.items():
+            if not math.isnan(value):
+                self._kept[column].append((time_ns, value))
         if self._pacing not in samples:
             return None
-        return FrameBlock(np.array([time_ns], dtype=np.int64), self._row(time_ns))
+        at_ns = samples[self._pacing][0]
+        row = [self._newest(column, at_ns) for column in range(CHANNEL_COUNT)]
+        return FrameBlock(np.array([at_ns], dtype=np.int64), np.array([row], dtype=np.float64))
 
-    def _row(self, time_ns: int) -> npt.NDArray[np.float64]:
-        known = self._times != NEVER_NS
-        age = time_ns - np.where(known, self._times, time_ns)
-        fresh = known & (age >= 0) & (age <= self._limits)
-        return np.where(fresh, self._values, np.nan).reshape(1, CHANNEL_COUNT)
+    def _newest(self, column: int, at_ns: int) -> float:
+        for time_ns, value in reversed(self._kept[column]):
+            if time_ns <= at_ns:
+                return value if at_ns - time_ns <= self._limits[column] else math.nan
+        return math.nan

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
+
 import numpy as np
 
 from spinfloor.adapters.recordings.recording import RecordingError
@@ -11,6 +13,8 @@ from spinfloor.core.frames import Float64Array
 from spinfloor.core.physics.atmosphere import altitude_of_pressure_m
 from spinfloor.core.plan.channel_map import MappedColumn
 
+Converter = Callable[[Float64Array], Float64Array]
+
 
 def to_contract_unit(
     name: str, mapped: MappedColumn, stated: str | None, raw: Float64Array, path_name: str
@@ -19,17 +23,20 @@ def to_contract_unit(
 
     raw: shape (n,), as the source has it. Static pressure is accepted for pressure altitude (standard atmosphere).
     """
+    return converter(name, mapped, stated, path_name)(raw)
+
+
+def converter(name: str, mapped: MappedColumn, stated: str | None, path_name: str) -> Converter:
+    """The same as a function to be called for every batch. stated: the unit the source itself gives, None for none."""
     channel = CHANNELS[CHANNEL_INDEX[name]]
-    values = mapped.sign * (mapped.scale * np.where(np.isfinite(raw), raw, np.nan) + mapped.offset)
     unit = _unit(name, mapped, stated, path_name)
-    if not channel.unit:
-        return values
-    factor = factor_between(unit, channel.unit)
+    factor = factor_between(unit, channel.unit) if channel.unit else 1.0
     if factor is not None:
-        return values * factor * channel.si_per_unit
+        gain = factor * channel.si_per_unit
+        return lambda raw: _linear(mapped, raw) * gain
     pascals = factor_between(unit, "Pa")
     if name == "pressure_altitude_ft" and pascals is not None:
-        return _altitude_m(values * pascals)
+        return lambda raw: _altitude_m(_linear(mapped, raw) * pascals)
     raise RecordingError(
         expected=f"a unit for {name} that converts to {channel.unit}",
         got=f"{unit!r} for {mapped.source!r}" + ("" if parse_unit(unit) is not None else ", which is no unit we know"),
@@ -37,6 +44,11 @@ def to_contract_unit(
         column=name,
         path=path_name,
     )
+
+
+def _linear(mapped: MappedColumn, raw: Float64Array) -> Float64Array:
+    out: Float64Array = mapped.sign * (mapped.scale * np.where(np.isfinite(raw), raw, np.nan) + mapped.offset)
+    return out
 
 
 def _unit(name: str, mapped: MappedColumn, stated: str | None, path_name: str) -> str:
