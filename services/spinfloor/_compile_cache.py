@@ -13,11 +13,17 @@ import tempfile
 from pathlib import Path
 
 
+# What the kernel is compiled from; the rest of the core (plan, events, errors) is ordinary Python.
+COMPILED_FROM = ("detector", "physics", "recovery", "channels.py", "compiled.py", "settings.py", "units.py")
+
+
 def core_source_hash() -> str:
-    """Hex digest over every Python file of the core, in path order."""
+    """Hex digest over the Python files the kernel is compiled from, in path order."""
     core = Path(__file__).parent / "core"
     digest = hashlib.sha256()
-    for path in sorted(core.rglob("*.py")):
+    roots = [core / name for name in COMPILED_FROM]
+    files = [path for root in roots for path in ([root] if root.is_file() else root.rglob("*.py"))]
+    for path in sorted(files):
         digest.update(path.relative_to(core).as_posix().encode())
         digest.update(path.read_bytes())
     return digest.hexdigest()[:16]

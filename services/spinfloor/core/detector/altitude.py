@@ -6,16 +6,15 @@ Metres and seconds. Derivations: docs/method/altitude.md.
 import math
 from typing import Any
 
-import numba
-
 from spinfloor.core import channels as ch
+from spinfloor.core.compiled import inner
 from spinfloor.core.detector.states import RING_BINS, RING_SECONDS
 from spinfloor.core.physics.airspeed import true_airspeed_mps
 
 TRACK_S = 0.35
 
 
-@numba.njit(cache=True)
+@inner
 def step_altitude(s: Any, clean: Any, ring: Any, t: int) -> bool:
     """Take this frame's altitude; True when a ring bin was closed (about every 0.1 s)."""
     h = clean[ch.PRESSURE_ALTITUDE]
@@ -43,7 +42,7 @@ def step_altitude(s: Any, clean: Any, ring: Any, t: int) -> bool:
     return True
 
 
-@numba.njit(cache=True)
+@inner
 def _track(s: Any, h: float, dt: float) -> None:
     """Second-order tracker, critically damped at 1/TRACK_S rad/s; no lag on a steady sink."""
     w = dt / TRACK_S
@@ -59,7 +58,7 @@ def _track(s: Any, h: float, dt: float) -> None:
     s.alt_noise2 += min(dt / (2.0 + dt), 1.0) * (error * error - s.alt_noise2)
 
 
-@numba.njit(cache=True)
+@inner
 def step_sink(s: Any, ring: Any, period: float) -> None:
     """Sink as the height difference over one turn (pitot-static errors repeat once per turn), else over 1.5 s."""
     n = min(s.bins, RING_BINS)
@@ -89,7 +88,7 @@ def step_sink(s: Any, ring: Any, period: float) -> None:
     s.sink_sd = math.sqrt(s.alt_noise2 * 0.5 + 0.05) / elapsed + 0.02 * abs(s.sink)
 
 
-@numba.njit(cache=True)
+@inner
 def step_airspeed(s: Any, clean: Any) -> None:
     """Refresh the ratio of true to calibrated airspeed (slow change, so once per ring bin is enough)."""
     cas = clean[ch.CALIBRATED_AIRSPEED]
@@ -97,13 +96,13 @@ def step_airspeed(s: Any, clean: Any) -> None:
         s.tas_ratio = true_airspeed_mps(cas, s.alt) / cas
 
 
-@numba.njit(cache=True)
+@inner
 def corrected(s: Any, settings: Any) -> float:
     """Altitude in the floors' datum: tracked reading + setting offset + lag x climb rate (a lagging reading is high)."""
     return float(s.alt + settings.altitude_offset_m - settings.altimeter_lag_s * s.sink)
 
 
-@numba.njit(cache=True)
+@inner
 def corrected_sd(s: Any, settings: Any) -> float:
     """Standard uncertainty of `corrected`: tracker noise, sink error and an assumed 30 % of the lag correction."""
     lag = settings.altimeter_lag_s

@@ -6,12 +6,11 @@ Derivation of the back-dated start: docs/method/start-and-end.md. Rates rad/s, a
 import math
 from typing import Any
 
-import numba
-
+from spinfloor.core.compiled import inner
 from spinfloor.core.detector import tuning as tu
 
 
-@numba.njit(cache=True)
+@inner
 def stalled_side(s: Any, settings: Any, measured: bool) -> int:
     """+1 stalled upright, -1 stalled inverted, 0 flying; without alpha the direction of rotation stands in for it."""
     if measured:
@@ -27,7 +26,7 @@ def stalled_side(s: Any, settings: Any, measured: bool) -> int:
     return 1 if s.mean_p * s.mean_r > 0.0 else -1
 
 
-@numba.njit(cache=True)
+@inner
 def step_chain(s: Any, settings: Any, t: int, last_t: int, measured: bool, axis: Any, alt: float) -> None:
     """Begin, keep or drop the chain on this frame."""
     side = stalled_side(s, settings, measured)
@@ -35,11 +34,12 @@ def step_chain(s: Any, settings: Any, t: int, last_t: int, measured: bool, axis:
     up = side != 0 and abs(wv) > tu.START_ROTATION_RADPS and t >= s.barrier_ns
     if s.chain != 0:
         faltered = (t - s.chain_hot_ns) * 1e-9
-        reversed_now = -wv * s.chain > tu.REVERSED_RADPS
+        limit = tu.FALTER_S if measured else tu.FALTER_RATES_S
+        least = tu.TURNED_BACK_RADPS if s.has_attitude == 1 else tu.TURNED_BACK_RATES_RADPS
         if up and wv * s.chain > 0.0:
             s.chain_hot_s += (t - last_t) * 1e-9
             s.chain_hot_ns = t
-        elif faltered > tu.FALTER_S or reversed_now:
+        elif faltered > limit or wv * s.chain < least:
             s.chain = 0
     if s.chain == 0 and up:
         _begin(s, settings, t, last_t, measured, axis, alt)
@@ -48,7 +48,7 @@ def step_chain(s: Any, settings: Any, t: int, last_t: int, measured: bool, axis:
     s.was_up = 1 if up else 0
 
 
-@numba.njit(cache=True)
+@inner
 def _side_evidence(s: Any, settings: Any, measured: bool) -> float:
     if measured:
         if s.alpha_fast > 0.0:
@@ -58,7 +58,7 @@ def _side_evidence(s: Any, settings: Any, measured: bool) -> float:
     return float(2.0 * s.mean_p * s.mean_r / norm)
 
 
-@numba.njit(cache=True)
+@inner
 def _begin(s: Any, settings: Any, t: int, last_t: int, measured: bool, axis: Any, alt: float) -> None:
     """Date the beginning: where the rotation, smoothed, crossed the threshold, less the smoothing's delay."""
     fraction = 0.0
@@ -82,7 +82,7 @@ def _begin(s: Any, settings: Any, t: int, last_t: int, measured: bool, axis: Any
     s.chain_side = 0.0
 
 
-@numba.njit(cache=True)
+@inner
 def is_spin(s: Any, t: int, measured: bool) -> bool:
     """Sure enough that the chain is a spin: not a roll, spiral, snap roll, falling leaf, loop or tumble."""
     if s.chain == 0 or s.was_up == 0:
@@ -101,7 +101,7 @@ def is_spin(s: Any, t: int, measured: bool) -> bool:
     return not _could_be_a_roll(s, age, about_f)
 
 
-@numba.njit(cache=True)
+@inner
 def _rates_say_spin(s: Any, age: float, about_v: float) -> bool:
     if about_v < tu.KNOWN_VERTICAL_RATES_RAD or age < tu.KNOWN_AGE_RATES_S:
         return False
@@ -113,7 +113,7 @@ def _rates_say_spin(s: Any, age: float, about_v: float) -> bool:
     return bool(abs(s.slow_r) > math.tan(tu.LEAST_RATE_ALPHA_RAD) * abs(s.slow_p))
 
 
-@numba.njit(cache=True)
+@inner
 def _could_be_a_roll(s: Any, age: float, about_f: float) -> bool:
     """Rotation brought along, or begun on a steep path, must go on for longer before it is called a spin."""
     if s.chain_inherited == 1 and about_f < tu.INHERITED_TURNS_RAD:

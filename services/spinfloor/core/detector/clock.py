@@ -5,14 +5,13 @@ Times int64 ns. Behaviour by flag: docs/method/quality.md.
 
 from typing import Any
 
-import numba
-
+from spinfloor.core.compiled import inner
 from spinfloor.core.detector import tuning as tu
 from spinfloor.core.detector.screening import earn
 from spinfloor.core.detector.states import CLOCK_JUMP, DUPLICATE, GAP, OUT_OF_ORDER, TIME_ROW
 
 
-@numba.njit(cache=True)
+@inner
 def admit(s: Any, m: Any, t: int, flags: Any, ints: Any, floats: Any, cursor: Any) -> bool:
     """True when the frame with time `t` is the next one to take in."""
     if s.started == 0:
@@ -33,7 +32,7 @@ def admit(s: Any, m: Any, t: int, flags: Any, ints: Any, floats: Any, cursor: An
     return True
 
 
-@numba.njit(cache=True)
+@inner
 def _late(s: Any, m: Any, t: int, ahead: float, flags: Any, ints: Any, floats: Any, cursor: Any) -> bool:
     """A frame from before the last one: out of order, or the clock was set back and now runs on from there."""
     follows = s.back_count > 0 and 0 < t - s.back_ns < int(1e9)
@@ -52,7 +51,7 @@ def _late(s: Any, m: Any, t: int, ahead: float, flags: Any, ints: Any, floats: A
     return True
 
 
-@numba.njit(cache=True)
+@inner
 def shift_times(s: Any, m: Any, by: int) -> None:
     """Move every remembered time by `by`, so that durations survive a clock that was set back."""
     s.origin_ns += by
@@ -66,12 +65,12 @@ def shift_times(s: Any, m: Any, by: int) -> None:
     m.level_ns += by if m.level_ns > 0 else 0
 
 
-@numba.njit(cache=True)
+@inner
 def _moved(value: int, by: int) -> int:
     return value + by if value > 0 else value
 
 
-@numba.njit(cache=True)
+@inner
 def for_times(s: Any, by: int) -> None:
     """The detector's own times."""
     s.rates_ns = _moved(s.rates_ns, by)
@@ -86,6 +85,8 @@ def for_times(s: Any, by: int) -> None:
     s.unstall_ns = _moved(s.unstall_ns, by)
     s.stop_ns = _moved(s.stop_ns, by)
     s.fall_ns = _moved(s.fall_ns, by)
+    s.yaw_gone_ns = _moved(s.yaw_gone_ns, by)
+    s.near_ns = _moved(s.near_ns, by)
     s.pedal_move_ns = _moved(s.pedal_move_ns, by)
     s.stick_move_ns = _moved(s.stick_move_ns, by)
     s.mark_ns = _moved(s.mark_ns, by)

@@ -6,9 +6,8 @@ Controls are fractions of full travel in the pilot's sense. Method: docs/method/
 import math
 from typing import Any
 
-import numba
-
 from spinfloor.core import channels as ch
+from spinfloor.core.compiled import inner
 from spinfloor.core.detector import tuning as tu
 from spinfloor.core.detector.emission import CODE_RECOVERY_STARTED, emit
 
@@ -18,7 +17,7 @@ SOURCE_MARK = 2
 SOURCE_INFERRED = 3
 
 
-@numba.njit(cache=True)
+@inner
 def start_recovery(
     s: Any, m: Any, t: int, when: int, f: float, height: float, source: int, ints: Any, floats: Any, cursor: Any
 ) -> None:
@@ -40,12 +39,12 @@ def start_recovery(
     floats[slot, 6] = m.rotation_at_recovery_radps
 
 
-@numba.njit(cache=True)
+@inner
 def _hold(held: float, value: float, dt: float) -> float:
     return float(held + dt / (tu.CONTROL_HOLD_S + dt) * (value - held))
 
 
-@numba.njit(cache=True)
+@inner
 def _pedal(s: Any, m: Any, pedal: float, t: int, dt: float, alt: float) -> bool:
     """Pedal moved against the yaw from where it was held (against-the-pedal spins included: any further movement)."""
     against = -(pedal - s.pedal_hold) * m.direction
@@ -58,7 +57,7 @@ def _pedal(s: Any, m: Any, pedal: float, t: int, dt: float, alt: float) -> bool:
     return bool(against > tu.CONTROL_MOVED)
 
 
-@numba.njit(cache=True)
+@inner
 def _stick(s: Any, m: Any, stick: float, t: int, dt: float, alt: float) -> bool:
     """Stick moved to un-stall: forward upright, aft inverted."""
     against = -(stick - s.stick_hold) * m.orientation
@@ -71,7 +70,7 @@ def _stick(s: Any, m: Any, stick: float, t: int, dt: float, alt: float) -> bool:
     return bool(against > tu.CONTROL_MOVED)
 
 
-@numba.njit(cache=True)
+@inner
 def follow_controls(s: Any, clean: Any, dt: float) -> None:
     """Outside a spin only remember where the controls are held."""
     pedal, stick = clean[ch.PEDAL_RIGHT], clean[ch.STICK_AFT]
@@ -83,7 +82,7 @@ def follow_controls(s: Any, clean: Any, dt: float) -> None:
     s.pedal_move_ns = s.stick_move_ns = 0
 
 
-@numba.njit(cache=True)
+@inner
 def watch_controls(
     s: Any, m: Any, clean: Any, t: int, dt: float, alt: float, ints: Any, floats: Any, cursor: Any
 ) -> None:
@@ -116,14 +115,14 @@ def watch_controls(
             )
 
 
-@numba.njit(cache=True)
+@inner
 def infer_recovery(s: Any, m: Any, t: int, alt: float, ints: Any, floats: Any, cursor: Any) -> None:
     """Without control telemetry: the last time the rotation stood near its turn mean before it fell away."""
     if m.recovery_started == 1 or s.hold_s > 5.0:
         return
     rate = abs(s.wf_fast)
     if rate > 0.85 * abs(s.wf_turn):
-        s.fall_ns, s.fall_f, s.fall_alt = t, s.turned_f, alt
+        s.near_ns, s.near_f, s.near_alt = t, s.turned_f, alt
     gone = rate < 0.3 * abs(s.wf_turn) or s.unstall_ns > 0
-    if gone and s.fall_ns > 0 and (t - s.fall_ns) > 150_000_000:
-        start_recovery(s, m, t, s.fall_ns, s.fall_f, s.fall_alt, SOURCE_INFERRED, ints, floats, cursor)
+    if gone and s.near_ns > 0 and (t - s.near_ns) > 150_000_000:
+        start_recovery(s, m, t, s.near_ns, s.near_f, s.near_alt, SOURCE_INFERRED, ints, floats, cursor)

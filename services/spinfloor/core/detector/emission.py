@@ -7,9 +7,10 @@ at least SLOTS_PER_STEP slots are free, so `emit` never overruns.
 
 from typing import Final
 
-import numba
 import numpy as np
 import numpy.typing as npt
+
+from spinfloor.core.compiled import inner
 
 PAYLOAD_WIDTH: Final = 16
 SLOTS_PER_STEP: Final = 64
@@ -27,7 +28,7 @@ CODE_QUALITY: Final = 9
 CODE_LINK: Final = 10
 
 
-@numba.njit(inline="never", cache=True)
+@inner
 def emit(
     ints: npt.NDArray[np.int64],
     floats: npt.NDArray[np.float64],

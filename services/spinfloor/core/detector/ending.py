@@ -6,20 +6,19 @@ A falter is not an end: rotation may dip by two thirds once per turn. Method: do
 import math
 from typing import Any
 
-import numba
-
+from spinfloor.core.compiled import inner
 from spinfloor.core.detector import tuning as tu
 from spinfloor.core.detector.spin import end_spin
 
 _TURN = 2.0 * math.pi
 
 
-@numba.njit(cache=True)
+@inner
 def _held(share: float, low: float, high: float, period: float) -> float:
     return min(max(share * period, low), high)
 
 
-@numba.njit(cache=True)
+@inner
 def period_now(s: Any, m: Any) -> float:
     """Seconds per turn: the last whole turn's, else from the present rate, between 1 and 8 s."""
     period = m.turn_period_s
@@ -28,38 +27,76 @@ def period_now(s: Any, m: Any) -> float:
     return min(max(period, 1.0), 8.0)
 
 
-@numba.njit(cache=True)
-def below_stall(s: Any, m: Any, settings: Any, measured: bool) -> float:
-    """How far alpha is below the stall in the spin's orientation [rad], positive when flying."""
-    if measured:
-        if m.orientation > 0:
-            return settings.stall_alpha_upright_rad - tu.STALL_MARGIN_RAD - s.alpha_fast
-        return s.alpha_fast - settings.stall_alpha_inverted_rad - tu.STALL_MARGIN_RAD
-    # Without alpha: r against p, with the nose-down pitch that un-stalls the wing leading it.
-    side = float(m.sense_from_above)
-    along = side * s.mean_p
-    across = side * s.mean_r * m.orientation
-    a = math.atan2(across, max(along, 0.05))
-    return 8.0 * math.pi / 180.0 - a
+@inner
+def stall_edge(s: Any, m: Any, settings: Any) -> float:
+    """|alpha| [rad] below which the spin's wing counts as flying.
+
+    The plan's stall angle less the margin; once recovery controls are in, up to the plan's angle itself when the spin
+    stood far above it, because alpha then falls through both within a tenth of a second.
+    """
+    stall = settings.stall_alpha_upright_rad if m.orientation > 0 else -settings.stall_alpha_inverted_rad
+    edge = stall - tu.STALL_MARGIN_RAD
+    if m.recovery_started == 1:
+        edge = min(stall, max(edge, tu.EDGE_SHARE * abs(s.spin_alpha)))
+    return float(edge)
 
 
-@numba.njit(cache=True)
-def _watch_unstall(s: Any, m: Any, settings: Any, t: int, last_t: int, measured: bool, alt: float) -> float:
-    below = below_stall(s, m, settings, measured)
+@inner
+def _note_unstall(s: Any, m: Any, t: int, back: float, alt: float) -> None:
+    s.unstall_ns = max(t - int(back * 1e9), m.spin_start_ns)
+    s.unstall_f = s.turned_f - back * s.wf_fast
+    s.unstall_v = s.turned_v - back * s.wv_fast
+    s.unstall_alt = alt + back * s.sink
+
+
+@inner
+def _unstall_by_alpha(s: Any, m: Any, settings: Any, t: int, last_t: int, alt: float) -> float:
+    """Depth below the stall edge [rad], positive when flying; the crossing is interpolated and noted."""
+    edge = stall_edge(s, m, settings)
+    below = edge - m.orientation * s.alpha_fast
     if below <= 0.0:
         s.unstall_ns = 0
-        return below
-    if s.unstall_ns == 0:
-        delay = tu.ALPHA_FAST_S if measured else tu.MEAN_S
-        back = 0.5 * (t - last_t) * 1e-9 + delay
-        s.unstall_ns = max(t - int(back * 1e9), m.spin_start_ns)
-        s.unstall_f = s.turned_f - back * s.wf_fast
-        s.unstall_v = s.turned_v - back * s.wv_fast
-        s.unstall_alt = alt + back * s.sink
-    return below
+    elif s.unstall_ns == 0:
+        before = edge - m.orientation * s.last_alpha
+        part = below / (below - before) if before < 0.0 else 1.0
+        _note_unstall(s, m, t, part * (t - last_t) * 1e-9 + tu.ALPHA_FAST_S, alt)
+    return float(below)
 
 
-@numba.njit(cache=True)
+@inner
+def _unstall_by_rates(s: Any, m: Any, settings: Any, t: int, dt: float, alt: float) -> float:
+    """Without alpha: yaw gone against roll, and the rotation collapsing because roll damping is back.
+
+    The un-stall is dated to the later of the two: r/p below the edge, rotation leaving its recent peak.
+    """
+    sense = m.sense_from_above
+    rate = sense * s.wf_fast
+    s.peak_f = max(rate, s.peak_f * (1.0 - min(dt / tu.PEAK_S, 1.0)))
+    if rate > tu.LEAVES_PEAK * s.peak_f or s.fall_ns == 0:
+        s.fall_ns, s.fall_f, s.fall_v, s.fall_alt = t, s.turned_f, s.turned_v, alt
+    along = max(sense * s.fast_p, 0.05)
+    across = sense * m.orientation * s.fast_r
+    edge = tu.RATES_EDGE_SHARE * settings.stall_alpha_upright_rad
+    if across > math.tan(edge) * along:
+        s.yaw_gone_ns = 0
+    elif s.yaw_gone_ns == 0:
+        s.yaw_gone_ns, s.yaw_gone_f, s.yaw_gone_v, s.yaw_gone_alt = t, s.turned_f, s.turned_v, alt
+    if s.yaw_gone_ns == 0 or rate > tu.COLLAPSED * s.peak_f:
+        s.unstall_ns = 0
+    elif s.unstall_ns == 0:
+        if s.fall_ns >= s.yaw_gone_ns:
+            s.unstall_ns, s.unstall_f, s.unstall_v, s.unstall_alt = s.fall_ns, s.fall_f, s.fall_v, s.fall_alt
+        else:
+            s.unstall_ns, s.unstall_f = s.yaw_gone_ns, s.yaw_gone_f
+            s.unstall_v, s.unstall_alt = s.yaw_gone_v, s.yaw_gone_alt
+        back = tu.FAST_S
+        s.unstall_ns = max(s.unstall_ns - int(back * 1e9), m.spin_start_ns)
+        s.unstall_f -= back * sense * s.peak_f
+        s.unstall_v -= back * sense * s.peak_f
+    return 0.0
+
+
+@inner
 def _watch_stop(s: Any, m: Any, t: int, last_t: int, measured: bool, alt: float) -> None:
     sense = m.sense_from_above
     rate = sense * s.wv_fast
@@ -75,7 +112,7 @@ def _watch_stop(s: Any, m: Any, t: int, last_t: int, measured: bool, alt: float)
         s.stop_alt = alt + back * s.sink
 
 
-@numba.njit(cache=True)
+@inner
 def watch_end(
     s: Any,
     m: Any,
@@ -89,7 +126,12 @@ def watch_end(
     cursor: Any,
 ) -> None:
     """Note candidates for the end and, once one has held long enough, end the spin at the earlier of them."""
-    below = _watch_unstall(s, m, settings, t, last_t, measured, alt)
+    dt = (t - last_t) * 1e-9
+    if measured:
+        s.spin_alpha += dt / (2.0 + dt) * (s.alpha - s.spin_alpha) if m.recovery_started == 0 else 0.0
+        below = _unstall_by_alpha(s, m, settings, t, last_t, alt)
+    else:
+        below = _unstall_by_rates(s, m, settings, t, dt, alt)
     _watch_stop(s, m, t, last_t, measured, alt)
     period = period_now(s, m)
     done = False

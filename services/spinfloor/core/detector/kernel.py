@@ -7,9 +7,8 @@ are nearly full, so that the driver can drain them. Everything it remembers is i
 import math
 from typing import Any
 
-import numba
-
 from spinfloor.core import channels as ch
+from spinfloor.core.compiled import entry, inner
 from spinfloor.core.detector import tuning as tu
 from spinfloor.core.detector.air import grow_uncertainty, step_air
 from spinfloor.core.detector.altitude import corrected, corrected_sd, step_airspeed, step_altitude, step_sink
@@ -35,7 +34,7 @@ from spinfloor.core.recovery.decision import decide
 _TURN = 2.0 * math.pi
 
 
-@numba.njit(cache=True)
+@inner
 def _clear_pulses(m: Any) -> None:
     m.spin_ended_now = 0
     m.recovery_started_now = 0
@@ -47,7 +46,7 @@ def _clear_pulses(m: Any) -> None:
     m.data_restored_now = 0
 
 
-@numba.njit(cache=True)
+@inner
 def _first_frame(s: Any, t: int, clean: Any) -> None:
     s.started = 1
     s.origin_ns = s.last_ns = s.now_ns = s.barrier_ns = t
@@ -61,7 +60,7 @@ def _first_frame(s: Any, t: int, clean: Any) -> None:
     s.down_sd = 0.3
 
 
-@numba.njit(cache=True)
+@inner
 def _motion_of_frame(
     s: Any, m: Any, clean: Any, channels: Any, flags: Any, ring: Any, settings: Any, work: Any, t: int, dt: float
 ) -> tuple[bool, bool, bool]:
@@ -90,7 +89,7 @@ def _motion_of_frame(
     return real, measured, closed
 
 
-@numba.njit(cache=True)
+@inner
 def _face(s: Any, m: Any, settings: Any, clean: Any, t: int, last_t: int, measured: bool, alt: float) -> None:
     """Refresh the fields of the motion record that change on every frame."""
     m.time_ns = t
@@ -111,7 +110,7 @@ def _face(s: Any, m: Any, settings: Any, clean: Any, t: int, last_t: int, measur
         _face_in_spin(s, m)
 
 
-@numba.njit(cache=True)
+@inner
 def _face_in_spin(s: Any, m: Any) -> None:
     sense = m.sense_from_above
     m.turns = max(sense * (s.turned_f - s.spin_f), 0.0) / _TURN
@@ -123,7 +122,7 @@ def _face_in_spin(s: Any, m: Any) -> None:
         m.turn_period_s = _TURN / abs(s.wf_turn)
 
 
-@numba.njit(cache=True)
+@inner
 def _spin_or_not(
     s: Any,
     m: Any,
@@ -163,7 +162,7 @@ def _spin_or_not(
         set_phase(s, m, DIVE, m.spin_end_ns, t, ints, floats, cursor)
 
 
-@numba.njit(cache=True)
+@inner
 def _link_back(s: Any, m: Any, t: int, ints: Any, floats: Any, cursor: Any) -> None:
     if s.lost == 1:
         s.lost = 0
@@ -173,7 +172,7 @@ def _link_back(s: Any, m: Any, t: int, ints: Any, floats: Any, cursor: Any) -> N
         floats[slot, 1] = (t - s.lost_ns) * 1e-9
 
 
-@numba.njit(cache=True)
+@inner
 def step_frame(
     t: int,
     row: Any,
@@ -216,7 +215,7 @@ def step_frame(
     return True
 
 
-@numba.njit(cache=True)
+@entry
 def run_frames(
     times: Any,
     values: Any,
@@ -252,7 +251,7 @@ def run_frames(
     return last
 
 
-@numba.njit(cache=True)
+@inner
 def step_tick(t: int, settings: Any, m: Any, s: Any, ints: Any, floats: Any, cursor: Any) -> bool:
     """Time passing without frames: carry the motion forward, growing less sure; True when there is something to decide."""
     if s.started == 0 or t <= s.now_ns:
@@ -281,7 +280,7 @@ def step_tick(t: int, settings: Any, m: Any, s: Any, ints: Any, floats: Any, cur
     return True
 
 
-@numba.njit(cache=True)
+@entry
 def run_tick(
     t: int,
     settings: Any,

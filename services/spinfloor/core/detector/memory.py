@@ -64,8 +64,8 @@ class Memory:
 def _fresh_motion() -> Array:
     motion = np.zeros(1, MOTION_DTYPE)
     assert MOTION_DTYPE.fields is not None
-    for name, (kind, _) in MOTION_DTYPE.fields.items():
-        if kind == np.float64:
+    for name, field in MOTION_DTYPE.fields.items():
+        if field[0] == np.float64:
             motion[name] = np.nan
     for name, value in _MOTION_START.items():
         motion[name] = value

@@ -3,8 +3,7 @@
 import math
 from typing import Any
 
-import numba
-
+from spinfloor.core.compiled import inner
 from spinfloor.core.detector import tuning as tu
 from spinfloor.core.detector.emission import CODE_PHASE, emit
 
@@ -24,7 +23,7 @@ _DEG = math.pi / 180.0
 _TURN = 2.0 * math.pi
 
 
-@numba.njit(cache=True)
+@inner
 def set_phase(s: Any, m: Any, phase: int, when: int, t: int, ints: Any, floats: Any, cursor: Any) -> None:
     """Change the phase, dated `when`, and say so."""
     if m.phase == phase:
@@ -37,7 +36,7 @@ def set_phase(s: Any, m: Any, phase: int, when: int, t: int, ints: Any, floats: 
     s.next_phase = phase
 
 
-@numba.njit(cache=True)
+@inner
 def spin_phase(s: Any, m: Any, t: int, ints: Any, floats: Any, cursor: Any) -> None:
     """Incipient, developed or recovering."""
     if m.recovery_started == 1:
@@ -48,7 +47,7 @@ def spin_phase(s: Any, m: Any, t: int, ints: Any, floats: Any, cursor: Any) -> N
         set_phase(s, m, INCIPIENT, m.spin_start_ns, t, ints, floats, cursor)
 
 
-@numba.njit(cache=True)
+@inner
 def _settled(s: Any, m: Any) -> bool:
     """Two whole turns of nearly the same period, or four turns whatever they do."""
     if s.turns_said >= 4:
@@ -58,7 +57,7 @@ def _settled(s: Any, m: Any) -> bool:
     return bool(abs(m.turn_period_s - s.last_period) < 0.2 * s.last_period)
 
 
-@numba.njit(cache=True)
+@inner
 def _outside(s: Any, m: Any, measured: bool, stalled: bool) -> int:
     rate_f = abs(s.wf_fast)
     plane = math.sqrt(s.mean_p**2 + s.mean_r**2)
@@ -75,7 +74,7 @@ def _outside(s: Any, m: Any, measured: bool, stalled: bool) -> int:
     return FLIGHT
 
 
-@numba.njit(cache=True)
+@inner
 def outside_phase(
     s: Any, m: Any, t: int, dt: float, measured: bool, stalled: bool, ints: Any, floats: Any, cursor: Any
 ) -> None:
@@ -98,7 +97,7 @@ def outside_phase(
         set_phase(s, m, phase, s.next_ns, t, ints, floats, cursor)
 
 
-@numba.njit(cache=True)
+@inner
 def watch_level(s: Any, m: Any, t: int, alt: float) -> None:
     """After a spin: level flight is the lowest point, once the aircraft has climbed from it or stays there."""
     if s.dive == 0:

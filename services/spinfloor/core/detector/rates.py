@@ -6,9 +6,8 @@ Rates rad/s, rotations rad, times int64 ns. Derivations: docs/method/attitude.md
 import math
 from typing import Any
 
-import numba
-
 from spinfloor.core import channels as ch
+from spinfloor.core.compiled import inner
 from spinfloor.core.detector import tuning as tu
 from spinfloor.core.physics.attitude import (
     carry_vector,
@@ -19,7 +18,7 @@ from spinfloor.core.physics.attitude import (
 )
 
 
-@numba.njit(cache=True)
+@inner
 def set_down(s: Any, x: float, y: float, z: float) -> None:
     """Store down as a unit vector."""
     n = math.sqrt(x * x + y * y + z * z)
@@ -27,7 +26,7 @@ def set_down(s: Any, x: float, y: float, z: float) -> None:
         s.dx, s.dy, s.dz = x / n, y / n, z / n
 
 
-@numba.njit(cache=True)
+@inner
 def step_rates(s: Any, clean: Any, channels: Any, t: int, dt: float, turn: Any) -> bool:
     """Rates of this frame and `turn[0:3]`, the rotation since the last frame (mean rate times dt).
 
@@ -51,6 +50,9 @@ def step_rates(s: Any, clean: Any, channels: Any, t: int, dt: float, turn: Any) 
     if real:
         s.rates_ns = t
     s.p, s.q, s.r = p, q, r
+    k = dt / (tu.FAST_S + dt)
+    s.fast_p += k * (p - s.fast_p)
+    s.fast_r += k * (r - s.fast_r)
     k = dt / (tu.MEAN_S + dt)
     s.mean_p += k * (p - s.mean_p)
     s.mean_q += k * (q - s.mean_q)
@@ -62,7 +64,7 @@ def step_rates(s: Any, clean: Any, channels: Any, t: int, dt: float, turn: Any) 
     return bool(real)
 
 
-@numba.njit(cache=True)
+@inner
 def calm_reference(s: Any, dt: float) -> None:
     """In quasi-steady straight flight the gyros read their bias and the wings are level."""
     rate2 = s.slow_p**2 + s.slow_q**2 + s.slow_r**2
@@ -83,7 +85,7 @@ def calm_reference(s: Any, dt: float) -> None:
         level_down(s, dt)
 
 
-@numba.njit(cache=True)
+@inner
 def level_down(s: Any, dt: float) -> None:
     """Draw the carried down towards wings level (upright or inverted, whichever is nearer) and cruise pitch."""
     side = 1.0 if s.dz >= 0.0 or s.calm_s > 60.0 else -1.0
@@ -96,7 +98,7 @@ def level_down(s: Any, dt: float) -> None:
     s.down_sd += k * (0.12 - s.down_sd)
 
 
-@numba.njit(cache=True)
+@inner
 def carry_down(s: Any, turn: Any, dt: float) -> None:
     """Turn the carried down by the body's rotation; its uncertainty grows with gyro bias and scale error."""
     x, y, z = carry_vector(s.dx, s.dy, s.dz, turn[0], turn[1], turn[2])
@@ -108,7 +110,7 @@ def carry_down(s: Any, turn: Any, dt: float) -> None:
     s.int_r += turn[2]
 
 
-@numba.njit(cache=True)
+@inner
 def spin_axis_reference(s: Any, dt: float) -> None:
     """In a known spin the rotation axis nutates about the vertical: draw down towards it over a turn or two."""
     rate2 = s.p * s.p + s.q * s.q + s.r * s.r
@@ -128,7 +130,7 @@ def spin_axis_reference(s: Any, dt: float) -> None:
     s.down_sd += min(dt * rate / 10.0, 1.0) * (0.15 - s.down_sd)
 
 
-@numba.njit(cache=True)
+@inner
 def step_attitude(s: Any, clean: Any, t: int, real: bool, clipped: Any, fix: Any) -> bool:
     """Correct down, bias and clipped or missing rates by telemetered attitude, at most every ATTITUDE_EVERY_S.
 
@@ -158,7 +160,7 @@ def step_attitude(s: Any, clean: Any, t: int, real: bool, clipped: Any, fix: Any
     return s.att_bad == 0
 
 
-@numba.njit(cache=True)
+@inner
 def _heading_reference(
     s: Any, roll: float, pitch: float, heading: float, elapsed: float, real: bool, clipped: Any, fix: Any
 ) -> None:
@@ -176,7 +178,7 @@ def _heading_reference(
     s.q0, s.q1, s.q2, s.q3 = w, x, y, z
 
 
-@numba.njit(cache=True)
+@inner
 def _repair_or_learn(s: Any, ea: float, eb: float, ec: float, elapsed: float, clipped: Any, fix: Any) -> None:
     limit = tu.BIAS_LIMIT_RADPS
     k = 1.0 / tu.BIAS_ATTITUDE_S

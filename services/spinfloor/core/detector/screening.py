@@ -7,10 +7,10 @@ Behaviour by flag: docs/method/quality.md.
 import math
 from typing import Any
 
-import numba
 import numpy as np
 
 from spinfloor.core import channels as ch
+from spinfloor.core.compiled import inner
 from spinfloor.core.detector import tuning as tu
 from spinfloor.core.detector.emission import CODE_QUALITY, emit
 from spinfloor.core.detector.states import CLIPPED, FLAG_COUNT, MISSING, STUCK, TIME_ROW, WILD, ZERO_FILLED
@@ -44,7 +44,7 @@ _LOWEST[ch.PRESSURE_ALTITUDE], _HIGHEST[ch.PRESSURE_ALTITUDE] = -3000.0 * _FT, 1
 STEP_BASE, STEP_RATE, LOWEST, HIGHEST = _STEP_BASE, _STEP_RATE, _LOWEST, _HIGHEST
 
 
-@numba.njit(cache=True)
+@inner
 def earn(flags: Any, row: int, flag: int, t: int, ints: Any, floats: Any, cursor: Any) -> None:
     """Note that a flag holds now; announce it when it is new."""
     flags[row, flag, 0] = t
@@ -56,7 +56,7 @@ def earn(flags: Any, row: int, flag: int, t: int, ints: Any, floats: Any, cursor
         floats[slot, 2] = 1.0
 
 
-@numba.njit(cache=True)
+@inner
 def retire(flags: Any, t: int, ints: Any, floats: Any, cursor: Any) -> int:
     """Announce the end of flags not earned for FLAG_HOLD_S (16 at most per call); 1 while a needed channel is flagged."""
     hold = int(tu.FLAG_HOLD_S * 1e9)
@@ -78,7 +78,7 @@ def retire(flags: Any, t: int, ints: Any, floats: Any, cursor: Any) -> int:
     return degraded
 
 
-@numba.njit(cache=True)
+@inner
 def _is_wild(k: Any, v: float, t: int, step_base: float, step_rate: float) -> bool:
     """A step too large to be motion, until the new level has proved itself by staying."""
     if k.seen < 3:
@@ -97,7 +97,7 @@ def _is_wild(k: Any, v: float, t: int, step_base: float, step_rate: float) -> bo
     return True
 
 
-@numba.njit(cache=True)
+@inner
 def _note_raw(k: Any, v: float, t: int) -> None:
     if v != k.raw:
         k.raw = v
@@ -106,7 +106,7 @@ def _note_raw(k: Any, v: float, t: int) -> None:
         k.peak = abs(v)
 
 
-@numba.njit(cache=True)
+@inner
 def screen_row(
     row: Any,
     clean: Any,
@@ -150,7 +150,7 @@ def screen_row(
             k.seen += 1
 
 
-@numba.njit(cache=True)
+@inner
 def _frozen(
     c: int, k: Any, v: float, t: int, flags: Any, settings: Any, turning: float, ints: Any, floats: Any, cursor: Any
 ) -> bool:

@@ -6,16 +6,15 @@ Turns rad inside, times int64 ns, altitudes metres. Method: docs/method/start-an
 import math
 from typing import Any
 
-import numba
-
 from spinfloor.core import channels as ch
+from spinfloor.core.compiled import inner
 from spinfloor.core.detector import tuning as tu
 from spinfloor.core.detector.emission import CODE_SPIN_ENDED, CODE_SPIN_MODE, CODE_SPIN_STARTED, CODE_SPIN_TURN, emit
 
 _TURN = 2.0 * math.pi
 
 
-@numba.njit(cache=True)
+@inner
 def begin_spin(s: Any, m: Any, t: int, measured: bool, alt: float, ints: Any, floats: Any, cursor: Any) -> None:
     """The chain is a spin: fix start, orientation, direction, sense; say so."""
     side = 1 if s.chain_side >= 0.0 else -1
@@ -54,8 +53,9 @@ def begin_spin(s: Any, m: Any, t: int, measured: bool, alt: float, ints: Any, fl
     s.mode_said, s.osc_said, s.mode_ns = -1, 0, 0
     s.power_s = 0.0
     s.unstall_ns = s.stop_ns = 0
-    s.rotation_peak = 0.0
-    s.fall_ns = 0
+    s.peak_f = abs(s.wf_fast)
+    s.spin_alpha = s.alpha_turn
+    s.fall_ns = s.yaw_gone_ns = s.near_ns = 0
     s.dive = 0
     s.start_sd_s = 0.05 if measured else 0.3
     slot = emit(ints, floats, cursor, CODE_SPIN_STARTED, s.chain_ns, t)
@@ -71,7 +71,7 @@ def begin_spin(s: Any, m: Any, t: int, measured: bool, alt: float, ints: Any, fl
     floats[slot, 9] = m.turned_inverted_now
 
 
-@numba.njit(cache=True)
+@inner
 def count_turns(s: Any, m: Any, t: int, last_t: int, alt: float, ints: Any, floats: Any, cursor: Any) -> None:
     """Announce each whole turn about the flight path, dated by interpolation within the step."""
     sense = m.sense_from_above
@@ -108,7 +108,7 @@ def count_turns(s: Any, m: Any, t: int, last_t: int, alt: float, ints: Any, floa
         floats[slot, 11] = m.loss_per_turn_sd_m
 
 
-@numba.njit(cache=True)
+@inner
 def _alpha_of_turn(s: Any, m: Any) -> None:
     """Mean |alpha| of the turn just completed; flattening when it has risen twice in a row by more than 2 deg."""
     if s.alpha_time <= 0.0:
@@ -121,7 +121,7 @@ def _alpha_of_turn(s: Any, m: Any) -> None:
     s.alpha_sum = s.alpha_time = 0.0
 
 
-@numba.njit(cache=True)
+@inner
 def _mode_of(a: float, said: int) -> int:
     """Class of |alpha|, leaving the announced class only past its edge by the hysteresis."""
     mode = 0
@@ -134,7 +134,7 @@ def _mode_of(a: float, said: int) -> int:
     return mode
 
 
-@numba.njit(cache=True)
+@inner
 def watch_mode(s: Any, m: Any, t: int, dt: float, ints: Any, floats: Any, cursor: Any) -> None:
     """Mode and oscillation, from the first turn on; announced when changed."""
     a = abs(s.alpha_turn)
@@ -160,7 +160,7 @@ def watch_mode(s: Any, m: Any, t: int, dt: float, ints: Any, floats: Any, cursor
     floats[slot, 5] = share
 
 
-@numba.njit(cache=True)
+@inner
 def watch_power(s: Any, m: Any, clean: Any, settings: Any, dt: float) -> None:
     """power_on: throttle above idle for half a second in the spin; -1 without throttle telemetry."""
     throttle = clean[ch.THROTTLE]
@@ -175,7 +175,7 @@ def watch_power(s: Any, m: Any, clean: Any, settings: Any, dt: float) -> None:
     m.power_on = 1 if s.power_s > 0.5 else 0
 
 
-@numba.njit(cache=True)
+@inner
 def end_spin(
     s: Any, m: Any, t: int, when: int, f: float, v: float, height: float, ints: Any, floats: Any, cursor: Any
 ) -> None:

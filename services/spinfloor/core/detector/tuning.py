@@ -12,11 +12,12 @@ _TURN = 2.0 * math.pi
 # Definitions: rotation about the vertical above 20 deg/s while stalled is where a spin begins; stopped below 10.
 START_ROTATION_RADPS: Final = 20.0 * _DEG
 STOP_ROTATION_RADPS: Final = 10.0 * _DEG
-# A fall below the start threshold shorter than this is a falter of the same rotation: about a quarter turn at the
-# 80-100 deg/s of early autorotation.
-FALTER_S: Final = 1.15
-# ... unless the rotation really goes the other way meanwhile.
-REVERSED_RADPS: Final = 10.0 * _DEG
+# A fall below the start threshold is a falter of the same rotation as long as it never turns back; a longer one than
+# this is a new beginning. With down carried from the rates the sign of a slow rotation is unsure, so less is bridged.
+FALTER_S: Final = 3.0
+FALTER_RATES_S: Final = 1.2
+TURNED_BACK_RADPS: Final = -1.0 * _DEG
+TURNED_BACK_RATES_RADPS: Final = 4.0 * _DEG
 # Vane noise, position error and the hysteresis of stall: still stalled this far below the plan's stall angle.
 STALL_MARGIN_RAD: Final = 1.5 * _DEG
 # Deep below the stall the wing is flying beyond doubt.
@@ -48,6 +49,15 @@ STEEP_TURNS_RAD: Final = 0.5 * _TURN
 STEEP_FAST_TURNS_RAD: Final = 1.25 * _TURN
 FAST_ROLL_RADPS: Final = 150.0 * _DEG
 STEEP_AGE_S: Final = 1.2
+
+# Un-stall: after recovery controls the edge rises to this share of the spin's own alpha (at most the plan's stall).
+EDGE_SHARE: Final = 0.62
+# Without alpha: r/p below this share of the stall angle, rotation below this share of its recent peak; dated to where
+# it left the peak. The peak is forgotten over a few seconds.
+RATES_EDGE_SHARE: Final = 0.75
+COLLAPSED: Final = 0.75
+LEAVES_PEAK: Final = 0.95
+PEAK_S: Final = 4.0
 
 # Making an end known: part of a turn, within limits in seconds.
 UNSTALL_HOLD_TURNS: Final = 0.3
@@ -88,7 +98,8 @@ LEVEL_S: Final = 4.0
 BIAS_S: Final = 30.0
 BIAS_ATTITUDE_S: Final = 8.0
 BIAS_LIMIT_RADPS: Final = 4.0 * _DEG
-CRUISE_PITCH_RAD: Final = 5.0 * _DEG
+# Before a spin the aircraft is slowed towards the stall, nose some 10 deg up (5 deg either way covers cruise and stall).
+CRUISE_PITCH_RAD: Final = 10.0 * _DEG
 ATTITUDE_EVERY_S: Final = 0.035
 ATTITUDE_BAD_RAD: Final = 0.6
 

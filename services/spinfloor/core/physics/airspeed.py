@@ -7,8 +7,7 @@ Source: isentropic flow relations, gamma = 1.4; docs/method/atmosphere.md.
 import math
 from typing import Final
 
-import numba
-
+from spinfloor.core.compiled import shared
 from spinfloor.core.physics.atmosphere import (
     GAS_CONSTANT,
     SEA_LEVEL_PRESSURE_PA,
@@ -20,7 +19,7 @@ from spinfloor.core.physics.atmosphere import (
 SEA_LEVEL_SOUND_MPS: Final = math.sqrt(1.4 * GAS_CONSTANT * SEA_LEVEL_TEMPERATURE_K)
 
 
-@numba.njit(cache=True)
+@shared
 def true_airspeed_mps(calibrated_mps: float, altitude_m: float) -> float:
     """True airspeed [m/s] from calibrated airspeed [m/s] and pressure altitude [m]; Mach below 1."""
     ratio = calibrated_mps / SEA_LEVEL_SOUND_MPS

@@ -6,7 +6,7 @@ Geopotential altitude in metres. Derivation of the layer formulas: docs/method/a
 import math
 from typing import Final
 
-import numba
+from spinfloor.core.compiled import shared
 
 SEA_LEVEL_TEMPERATURE_K: Final = 288.15
 SEA_LEVEL_PRESSURE_PA: Final = 101_325.0
@@ -20,7 +20,7 @@ TROPOPAUSE_PRESSURE_PA: Final = SEA_LEVEL_PRESSURE_PA * (TROPOPAUSE_TEMPERATURE_
 SCALE_HEIGHT_M: Final = GAS_CONSTANT * TROPOPAUSE_TEMPERATURE_K / GRAVITY_MPS2
 
 
-@numba.njit(cache=True)
+@shared
 def pressure_pa(altitude_m: float) -> float:
     """Static pressure [Pa] at geopotential altitude [m]; troposphere power law, isothermal above 11 km."""
     if altitude_m <= TROPOPAUSE_M:
@@ -31,7 +31,7 @@ def pressure_pa(altitude_m: float) -> float:
     return float(TROPOPAUSE_PRESSURE_PA * math.exp(-(altitude_m - TROPOPAUSE_M) / SCALE_HEIGHT_M))
 
 
-@numba.njit(cache=True)
+@shared
 def temperature_k(altitude_m: float) -> float:
     """Temperature [K] at geopotential altitude [m]."""
     if altitude_m <= TROPOPAUSE_M:

@@ -6,10 +6,10 @@ in radians (rate times time, constant over a step). Derivations: docs/method/att
 
 import math
 
-import numba
+from spinfloor.core.compiled import shared
 
 
-@numba.njit(inline="always")
+@shared
 def rodrigues_coefficients(angle2: float) -> tuple[float, float]:
     """sin(a)/a and (1 - cos(a))/a^2 from a^2 [rad^2]; series below 0.09 rad^2, exact to 1e-15 relative.
 
@@ -23,7 +23,7 @@ def rodrigues_coefficients(angle2: float) -> tuple[float, float]:
     return math.sin(angle) / angle, (1.0 - math.cos(angle)) / angle2
 
 
-@numba.njit(inline="always")
+@shared
 def carry_vector(x: float, y: float, z: float, a: float, b: float, c: float) -> tuple[float, float, float]:
     """A direction fixed in the Earth, (x, y, z) in body axes, after the body has turned by (a, b, c) rad.
 
@@ -43,14 +43,14 @@ def carry_vector(x: float, y: float, z: float, a: float, b: float, c: float) -> 
     )
 
 
-@numba.njit(inline="always")
+@shared
 def down_from_euler(roll: float, pitch: float) -> tuple[float, float, float]:
     """Down in body axes from bank and pitch [rad]: third column of the Earth-to-body matrix (z-y-x order)."""
     cp = math.cos(pitch)
     return -math.sin(pitch), math.sin(roll) * cp, math.cos(roll) * cp
 
 
-@numba.njit(inline="always")
+@shared
 def quaternion_from_euler(roll: float, pitch: float, heading: float) -> tuple[float, float, float, float]:
     """Body-to-Earth unit quaternion (w, x, y, z) from z-y-x Euler angles [rad]; standard aerospace sequence."""
     cr, sr = math.cos(0.5 * roll), math.sin(0.5 * roll)
@@ -64,7 +64,7 @@ def quaternion_from_euler(roll: float, pitch: float, heading: float) -> tuple[fl
     )
 
 
-@numba.njit(inline="always")
+@shared
 def rotation_between(
     w0: float, x0: float, y0: float, z0: float, w1: float, x1: float, y1: float, z1: float
 ) -> tuple[float, float, float]:
@@ -80,7 +80,7 @@ def rotation_between(
     return factor * x, factor * y, factor * z
 
 
-@numba.njit(inline="always")
+@shared
 def nearest_equivalent(a: float, b: float, c: float, pa: float, pb: float, pc: float) -> tuple[float, float, float]:
     """Of the rotation vectors that end in the same attitude, (a, b, c)(1 + 2 pi k/|.|), the one nearest to (pa, pb, pc).
 

@@ -6,29 +6,29 @@ which steep spins pass through; the projections below are not. Derivation: docs/
 
 import math
 
-import numba
+from spinfloor.core.compiled import shared
 
 
-@numba.njit(inline="always")
+@shared
 def about_vertical(p: float, q: float, r: float, dx: float, dy: float, dz: float) -> float:
     """omega . down [rad/s]; positive clockwise seen from above."""
     return p * dx + q * dy + r * dz
 
 
-@numba.njit(inline="always")
+@shared
 def velocity_direction(alpha: float, beta: float) -> tuple[float, float, float]:
     """Unit velocity vector in body axes from angle of attack and sideslip [rad]."""
     cb = math.cos(beta)
     return math.cos(alpha) * cb, math.sin(beta), math.sin(alpha) * cb
 
 
-@numba.njit(inline="always")
+@shared
 def about_flight_path(p: float, q: float, r: float, vx: float, vy: float, vz: float) -> float:
     """omega . velocity direction [rad/s]; positive clockwise seen along the flight path."""
     return p * vx + q * vy + r * vz
 
 
-@numba.njit(inline="always")
+@shared
 def alpha_from_rates(p: float, r: float) -> float:
     """Angle of attack [rad, -pi/2..pi/2] of a steady spin from tan(alpha) = r/p; 0 when neither turns.
 
