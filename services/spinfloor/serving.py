@@ -3,8 +3,10 @@
 from __future__ import annotations
 
 import asyncio
+import contextlib
+import signal
 import socket
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
 from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Final
@@ -31,6 +33,22 @@ class CannotListenError(SpinfloorError):
 
     code = "cannot-listen"
     exit_code = 1
+
+
+class Server(uvicorn.Server):
+    """Ends in order on SIGINT and SIGTERM, and that is success: the signal is not raised again afterwards."""
+
+    @contextlib.contextmanager
+    def capture_signals(self) -> Iterator[None]:
+        """Handle the two signals on the event loop while serving."""
+        loop = asyncio.get_running_loop()
+        for number in (signal.SIGINT, signal.SIGTERM):
+            loop.add_signal_handler(number, self.handle_exit, number, None)
+        try:
+            yield
+        finally:
+            for number in (signal.SIGINT, signal.SIGTERM):
+                loop.remove_signal_handler(number)
 
 
 @dataclass(frozen=True, slots=True)
@@ -119,7 +137,7 @@ async def run_service(options: Options) -> None:
     shown = f"[{options.host}]" if ":" in options.host else options.host
     base = f"{scheme}://{shown}:{listener.getsockname()[1]}"
     app = create_app(ports, settings, mount=screens(base) if options.screen else None, owner=OWNER)
-    server = uvicorn.Server(config_for(app, options, settings))
+    server = Server(config_for(app, options, settings))
     demo = asyncio.create_task(_demo(app)) if options.demo else None
     options.told(f"spinfloor: listening on {base} (it advises; the crew and the test conductor decide)")
     try:

@@ -10,7 +10,6 @@ from pathlib import Path
 from typing import Final
 
 import structlog
-import uvicorn
 from fastapi import APIRouter, FastAPI
 
 from spinfloor.adapters.spread import Spread, open_spread
@@ -20,7 +19,7 @@ from spinfloor.core.errors import SpinfloorError
 from spinfloor.detect.roster import Roster
 from spinfloor.detect.supervisor import SPREAD_PACE, Supervisor
 from spinfloor.ports.tokens import Role, TokenRecord
-from spinfloor.serving import Options, config_for, listen, screens, settings_for
+from spinfloor.serving import Options, Server, config_for, listen, screens, settings_for
 
 AGAIN_AFTER_S: Final = 1.0
 SHORTEST_SECRET: Final = 24
@@ -170,7 +169,7 @@ async def _serve(
         pace=SPREAD_PACE,
         also=beside,
     )
-    server = uvicorn.Server(config_for(app, listening, settings))
+    server = Server(config_for(app, listening, settings))
     options.told(f"spinfloor: listening on {base} (it advises; the crew and the test conductor decide)")
     await server.serve(sockets=[listener])
 

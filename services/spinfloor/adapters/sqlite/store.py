@@ -7,6 +7,7 @@ import fcntl
 import os
 import sqlite3
 import threading
+import time
 from pathlib import Path
 from typing import Final
 
@@ -32,6 +33,7 @@ from spinfloor.ports.errors import OverloadedError, StorageError
 DATABASE_NAME: Final = "spinfloor.sqlite3"
 LOCK_NAME: Final = "spinfloor.lock"
 CHECKPOINT_EVERY_S: Final = 1.0
+LOCK_WITHIN_S: Final = 2.0  # a killed process still holds it while the system takes it apart
 
 
 class _DirectoryLock:
@@ -40,7 +42,7 @@ class _DirectoryLock:
     def __init__(self, directory: Path) -> None:
         self._handle = os.open(directory / LOCK_NAME, os.O_RDWR | os.O_CREAT, 0o600)
         try:
-            fcntl.flock(self._handle, fcntl.LOCK_EX | fcntl.LOCK_NB)
+            self._take(time.monotonic() + LOCK_WITHIN_S)
         except BlockingIOError as exc:
             os.close(self._handle)
             raise StorageError(
@@ -48,6 +50,17 @@ class _DirectoryLock:
                 got=f"{directory.name}, which a running spinfloor holds",
                 now="this one does not start; stop the other or choose another --data directory",
             ) from exc
+
+    def _take(self, end: float) -> None:
+        while True:
+            try:
+                fcntl.flock(self._handle, fcntl.LOCK_EX | fcntl.LOCK_NB)
+            except BlockingIOError:
+                if time.monotonic() > end:
+                    raise
+                time.sleep(0.02)
+            else:
+                return
 
     def release(self) -> None:
         os.close(self._handle)

@@ -1,0 +1,132 @@
+"""`spinfloor serve`, `send` and `token` as they are run: processes, signals, exit codes."""
+
+from __future__ import annotations
+
+import signal
+import subprocess
+from collections.abc import Iterator
+from pathlib import Path
+from typing import Any
+
+import httpx
+import orjson
+import pytest
+from tools.running import COMMAND, wait_for
+
+from spinfloor.adapters.plan_files import load_plan
+from spinfloor.adapters.recordings import read_recording
+from spinfloor.core.detector.detector import Detector
+
+RECORDINGS = Path(__file__).resolve().parents[2] / "replay_data"
+NAME = "r02-left-right-pair"
+PLAN = RECORDINGS / f"{NAME}.plan.yaml"
+
+
+def run(*arguments: str, timeout: float = 120.0) -> subprocess.CompletedProcess[str]:
+    return subprocess.run([*COMMAND, *arguments], capture_output=True, text=True, timeout=timeout, check=False)
+
+
+class Served:
+    """A `spinfloor serve` process; `base` is where it answers."""
+
+    def __init__(self, folder: Path, *arguments: str) -> None:
+        self.process = subprocess.Popen(
+            [*COMMAND, "serve", "--port=0", f"--data={folder}", "--no-screen", *arguments],
+            stderr=subprocess.PIPE, text=True,
+        )  # fmt: skip
+        assert self.process.stderr is not None
+        line = self.process.stderr.readline()
+        self.base = line.split("listening on ")[1].split()[0]
+        wait_for(self.ready, seconds=240.0, what="readiness")
+
+    def ready(self) -> bool:
+        try:
+            return httpx.get(f"{self.base}/readyz", trust_env=False).status_code == 200
+        except httpx.TransportError:
+            return False
+
+    def stop(self) -> int:
+        """End it as an operator would; returns its exit code."""
+        self.process.send_signal(signal.SIGTERM)
+        code = self.process.wait(30.0)
+        assert self.process.stderr is not None
+        self.process.stderr.close()
+        return code
+
+
+@pytest.fixture
+def served(tmp_path: Path) -> Iterator[Served]:
+    running = Served(tmp_path / "data")
+    yield running
+    if running.process.returncode is None:
+        running.stop()
+
+
+def events_of(base: str, sortie: str) -> list[dict[str, Any]]:
+    return list(httpx.get(f"{base}/v1/sorties/{sortie}/events", trust_env=False, timeout=60.0).json()["events"])
+
+
+def test_a_recording_sent_gives_the_events_of_its_analysis_and_outlives_an_orderly_end(
+    served: Served, tmp_path: Path
+) -> None:
+    sent = run("send", str(RECORDINGS / f"{NAME}.parquet"), f"--to={served.base}", "--sortie=f1", f"--plan={PLAN}",
+               "--speed=0")  # fmt: skip
+    assert sent.returncode == 0, sent.stderr
+    again = run("send", str(RECORDINGS / f"{NAME}.parquet"), f"--to={served.base}", "--sortie=f1", "--speed=0")
+    assert " 0 frames taken" in again.stderr
+    told = events_of(served.base, "f1")
+    block = read_recording(RECORDINGS / f"{NAME}.parquet").block
+    alone = Detector(sortie="f1", plan=load_plan(PLAN)).feed(block)
+    assert told[: len(alone)] == [orjson.loads(orjson.dumps(e.as_record())) for e in alone]
+    assert {e["kind"] for e in told[len(alone) :]} <= {"link"}  # the recording's end is a loss of data
+    assert served.stop() == 0
+    back = Served(tmp_path / "data")
+    assert events_of(back.base, "f1")[: len(told)] == told
+    assert back.stop() == 0
+
+
+def test_wrong_requests_end_with_2_and_one_sentence(served: Served, tmp_path: Path) -> None:
+    recording = str(RECORDINGS / f"{NAME}.parquet")
+    broken = tmp_path / "broken.parquet"
+    broken.write_bytes((RECORDINGS / f"{NAME}.parquet").read_bytes()[:2000])
+    to = f"--to={served.base}"
+    run("send", recording, to, "--sortie=there", f"--plan={PLAN}", "--speed=0")
+    for arguments in (
+        ("send", recording, to, "--sortie=nobody"),
+        ("send", str(tmp_path / "none.parquet"), to, "--sortie=there"),
+        ("send", str(broken), to, "--sortie=there"),
+        ("report", "nobody", f"--from={served.base}"),
+    ):
+        done = run(*arguments)
+        assert done.returncode == 2, (arguments, done.stderr)
+        assert done.stderr.startswith("spinfloor: Expected ")
+        assert "Traceback" not in done.stderr
+
+
+def test_nobody_there_and_a_port_taken_end_with_1(served: Served, tmp_path: Path) -> None:
+    port = served.base.rsplit(":", 1)[1]
+    assert run("serve", f"--port={port}", f"--data={tmp_path / 'other'}", "--no-screen").returncode == 1
+    assert run("serve", "--port=0", f"--data={tmp_path / 'data'}", "--no-screen").returncode == 1
+    served.stop()
+    done = run("send", str(RECORDINGS / f"{NAME}.parquet"), f"--to={served.base}", "--sortie=x")
+    assert (done.returncode, "Traceback" in done.stderr) == (1, False)
+
+
+def test_another_address_needs_a_token_and_takes_it(tmp_path: Path) -> None:
+    data = f"--data={tmp_path / 'tokens'}"
+    refused = run("serve", "--host=0.0.0.0", "--port=0", data, "--no-screen")
+    assert refused.returncode == 2
+    assert "token" in refused.stderr
+    secret = run("token", "add", "range link", "--role=watch", data).stdout.strip()
+    listed = run("token", "list", data).stdout
+    assert secret.split(".")[0] in listed
+    assert secret.split(".")[1] not in listed
+    running = Served(tmp_path / "tokens", "--host=0.0.0.0")
+    port = running.base.rsplit(":", 1)[1]
+    base = f"http://127.0.0.1:{port}"
+    assert httpx.get(f"{base}/v1/sorties", trust_env=False).status_code == 401
+    with_token = {"Authorization": f"Bearer {secret}"}
+    assert httpx.get(f"{base}/v1/sorties", headers=with_token, trust_env=False).status_code == 200
+    assert running.stop() == 0
+    assert run("token", "revoke", secret.split(".")[0], data).returncode == 0
+    assert "revoked" in run("token", "list", data).stdout
