@@ -1,8 +1,8 @@
 """Dive pull-out losses worked from the balance n = V^2/(gR) + cos(gamma).
 
 Balance: aircraft structures textbook, section 13.3.1 (L = W V^2/(gR) + W cos(theta)), read in its online edition.
-Numbers: worked here from that balance by hand-held arithmetic with g = 32.17405 ft/s2 and 1 kt = 1.687810 ft/s, printed to
-0.01 ft and 0.01 kt; column (1) was confirmed by a 20,000-step integration. No published example with numbers was found.
+Numbers: worked from that balance with g = 32.17405 ft/s2 and 1 kt = 1.687810 ft/s, printed to 0.01 ft and 0.01 kt;
+column (1) was confirmed by a 20,000-step integration. No published example with numbers was found.
 
 Columns: speed KTAS, load factor g, dive angle deg, loss at (1) constant speed, (2) constant radius, (3) constant load
 without drag, all ft, and the speed after (3) in kt.

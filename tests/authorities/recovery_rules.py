@@ -1,8 +1,8 @@
 """Certification and military recovery limits, as read or remembered.
 
-Read: 14 CFR 23.221, page scan p. 206 of the 1-1-2014 edition (normal: 1 turn or 3 s, 1 additional turn); AC 61-67C chapter
-4 in a copy (acrobatic: 6 turns or 3 s, 1.5 additional turns); two published quotations of JAR 22.221 (c), (d), (e);
-MIL-STD-1797A appendix A 4.8.4.3.2, scan p. 657 (class I rows). Everything in FROM_MEMORY is from memory, not re-read.
+Read: 14 CFR 23.221, page scan p. 206 of the 1-1-2014 edition (normal: 1 turn or 3 s, 1 additional turn); AC 61-67C
+chapter 4 in a copy (acrobatic: 6 turns or 3 s, 1.5 additional turns); two published quotations of JAR 22.221 (c), (d),
+(e); MIL-STD-1797A appendix A 4.8.4.3.2, scan p. 657 (class I rows). FROM_MEMORY is from memory, not re-read.
 
 Columns: rule key, turns before, "or" seconds, recovery turns, loss ft.
 """

@@ -5,10 +5,10 @@ from itertools import product
 import numpy as np
 import pytest
 from scipy import stats
+from tests.authorities.altitude_practice import BUDGET, LOSS_PER_TURN
 
 from spinfloor.core.recovery.altitude_left import add_independent, add_product, combine, loss_quantile_m
 from spinfloor.core.recovery.excess import NODES, ROWS, TAIL_SCALES, fill_excess, look_up
-from tests.authorities.altitude_practice import BUDGET, LOSS_PER_TURN
 
 DRAWS = 400_000
 

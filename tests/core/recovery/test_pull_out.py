@@ -7,6 +7,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 from numpy.testing import assert_allclose
 from scipy.integrate import solve_ivp
+from tests.authorities.pull_out_rows import PRINTED_STEP_FT, PRINTED_STEP_KT, ROWS
 
 from spinfloor.core.recovery.pull_out import (
     PullOutError,
@@ -17,7 +18,6 @@ from spinfloor.core.recovery.pull_out import (
     speed_after_mps,
 )
 from spinfloor.core.units import METRES_PER_FOOT, METRES_PER_SECOND_PER_KNOT, STANDARD_GRAVITY_MPS2
-from tests.authorities.pull_out_rows import PRINTED_STEP_FT, PRINTED_STEP_KT, ROWS
 
 speeds = st.floats(20.0, 200.0)
 loads = st.floats(1.2, 9.0)

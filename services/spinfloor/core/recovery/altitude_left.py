@@ -9,8 +9,7 @@ N, L, D are taken as independent; cumulants of N x L and of the sum are derived 
 import math
 from typing import Final
 
-import numba
-
+from spinfloor.core.compiled import entry
 from spinfloor.core.recovery.quantiles import cumulant_quantile
 
 MEAN: Final = 0
@@ -19,7 +18,7 @@ THIRD: Final = 2
 FOURTH: Final = 3
 
 
-@numba.njit(cache=True)
+@entry
 def add_independent(moments, mean, variance, third, fourth):
     """Add an independent quantity's cumulants."""
     moments[0] += mean
@@ -28,7 +27,7 @@ def add_independent(moments, mean, variance, third, fourth):
     moments[3] += fourth
 
 
-@numba.njit(cache=True)
+@entry
 def add_product(moments, n_mean, n_var, n_third, n_fourth, l_mean, l_var):
     """Add N x L, N with four cumulants, L normal and independent of N."""
     product_var = n_mean * n_mean * l_var + l_mean * l_mean * n_var + n_var * l_var
@@ -57,13 +56,13 @@ def add_product(moments, n_mean, n_var, n_third, n_fourth, l_mean, l_var):
     moments[3] += central - 3.0 * product_var * product_var
 
 
-@numba.njit(cache=True)
+@entry
 def loss_quantile_m(moments, z):
     """Height loss not exceeded with the probability whose normal quantile is z."""
     return cumulant_quantile(z, moments[0], moments[1], moments[2], moments[3])
 
 
-@numba.njit(cache=True)
+@entry
 def combine(mean_a, var_a, mean_b, var_b):
     """Two independent opinions of one quantity, weighted by their precision: (mean, variance)."""
     if not (math.isfinite(mean_b) and math.isfinite(var_b) and var_b > 0.0):

@@ -6,8 +6,7 @@ waits until the channel is free, and a turn word that would come late is passed 
 
 from typing import Final
 
-import numba
-
+from spinfloor.core.compiled import inner
 from spinfloor.core.detector.emission import CODE_CALL, emit
 from spinfloor.core.recovery.conditions import lead_s, turns_to_call
 from spinfloor.core.recovery.reasons import (
@@ -47,13 +46,13 @@ P_RECOVERY_TURNS: Final = 14
 P_CARD: Final = 15
 
 
-@numba.njit(cache=True)
+@inner
 def channel_free(decision, call, now_ns):
     """A call may be issued when nothing is being spoken, or when it outranks what is."""
     return now_ns >= decision.busy_until_ns or call > decision.busy_call
 
 
-@numba.njit(cache=True)
+@inner
 def lowest_bit(bits):
     """Position of the lowest set bit; bits must not be zero."""
     position = 0
@@ -62,7 +61,7 @@ def lowest_bit(bits):
     return position
 
 
-@numba.njit(cache=True)
+@inner
 def _floor_for(call, reason, settings):
     if call == ABANDON:
         return settings.abandon_floor_m if reason == ABANDON_FLOOR else settings.ground_m
@@ -71,7 +70,7 @@ def _floor_for(call, reason, settings):
     return settings.recovery_floor_m
 
 
-@numba.njit(cache=True)
+@inner
 def issue(motion, decision, settings, call, reason, turn, ints, floats, cursor):
     """Emit the call with the numbers behind it and take the channel."""
     now = motion.time_ns
@@ -103,14 +102,14 @@ def issue(motion, decision, settings, call, reason, turn, ints, floats, cursor):
     out[P_CARD] = decision.card_index
 
 
-@numba.njit(cache=True)
+@inner
 def _repeat_due(decision, settings, call, now_ns):
     if decision.repeats[call] == 0:
         return True
     return now_ns - decision.issued_ns[call] >= int(settings.repeat_call_s * NS_PER_S)
 
 
-@numba.njit(cache=True)
+@inner
 def _issue_repeating(motion, decision, settings, ints, floats, cursor):
     """abandon, then chute, then recover; True when one was issued."""
     for call in range(ABANDON, RECOVER - 1, -1):
@@ -126,7 +125,7 @@ def _issue_repeating(motion, decision, settings, ints, floats, cursor):
     return False
 
 
-@numba.njit(cache=True)
+@inner
 def _issue_waiting(motion, decision, settings, low, high, call, ints, floats, cursor):
     for reason in range(low, high):
         if decision.pending & (1 << reason):
@@ -138,7 +137,7 @@ def _issue_waiting(motion, decision, settings, low, high, call, ints, floats, cu
     return False
 
 
-@numba.njit(cache=True)
+@inner
 def _issue_turn(motion, decision, settings, ints, floats, cursor):
     turns = turns_to_call(motion, settings)
     whole = int(turns) if turns > 0.0 else 0
@@ -154,7 +153,7 @@ def _issue_turn(motion, decision, settings, ints, floats, cursor):
     return True
 
 
-@numba.njit(cache=True)
+@inner
 def issue_one(motion, decision, settings, ints, floats, cursor):
     """Issue the highest call that is due and may be spoken now; at most one."""
     in_spin = motion.in_spin == 1

@@ -6,9 +6,9 @@ call chatter; an acknowledgement silences the reason acknowledged and no other.
 
 from typing import Final
 
-import numba
 import numpy as np
 
+from spinfloor.core.compiled import inner
 from spinfloor.core.recovery.altitude_left import loss_quantile_m
 from spinfloor.core.recovery.reasons import (
     ABANDON,
@@ -43,13 +43,13 @@ STATUS_LIFE_NS: Final = 4_000_000_000
 TWO_PI: Final = 2.0 * np.pi
 
 
-@numba.njit(cache=True)
+@inner
 def hold(decision, call, reason):
     """Hold a reason of a repeating call."""
     decision.active[call] |= 1 << (reason - FIRST_REASON[call])
 
 
-@numba.njit(cache=True)
+@inner
 def wait_for_channel(decision, reason, now_ns):
     """Queue a caution or status word."""
     if decision.pending & (1 << reason) == 0:
@@ -57,13 +57,13 @@ def wait_for_channel(decision, reason, now_ns):
         decision.pending_ns[reason] = now_ns
 
 
-@numba.njit(cache=True)
+@inner
 def lead_s(settings):
     """Telemetry age + speaking time + crew reaction."""
     return settings.telemetry_age_s + settings.speaking_s + settings.reaction_s
 
 
-@numba.njit(cache=True)
+@inner
 def height_above_in(motion, decision, floor_m, ahead_s):
     """Height above a floor `ahead_s` from now at the present sink, less the cautious allowance for both (m)."""
     sink = max(motion.sink_mps, 0.0)
@@ -75,7 +75,7 @@ def height_above_in(motion, decision, floor_m, ahead_s):
     return motion.altitude_m - floor_m - sink * ahead_s - decision.z_bound * np.sqrt(variance)
 
 
-@numba.njit(cache=True)
+@inner
 def turns_per_second(motion):
     """Rate of turns for looking ahead: the last whole turn's, or the present rotation where that is faster."""
     rate = 0.0
@@ -86,13 +86,13 @@ def turns_per_second(motion):
     return rate
 
 
-@numba.njit(cache=True)
+@inner
 def turns_to_call(motion, settings):
     """The count the plan calls."""
     return motion.turns_about_vertical if settings.turns_called_vertical == 1.0 else motion.turns
 
 
-@numba.njit(cache=True)
+@inner
 def check_abandon(motion, decision, settings):
     """Still spinning and the abandon floor near, or the ground out of reach even at the optimistic bound."""
     lead = lead_s(settings)
@@ -105,7 +105,7 @@ def check_abandon(motion, decision, settings):
         hold(decision, ABANDON, ABANDON_GROUND)
 
 
-@numba.njit(cache=True)
+@inner
 def check_chute(motion, decision, settings):
     """An anti-spin chute is fitted, and its floor is near or the controls have not slowed the rotation."""
     if settings.chute_fitted != 1.0:
@@ -121,7 +121,7 @@ def check_chute(motion, decision, settings):
             hold(decision, CHUTE, CHUTE_NOT_SLOWING)
 
 
-@numba.njit(cache=True)
+@inner
 def check_recover(motion, decision, settings):
     """The planned turns, or the cautious altitude left, run out within the lead; never once the controls are in."""
     if motion.recovery_started == 1:
@@ -136,7 +136,7 @@ def check_recover(motion, decision, settings):
         hold(decision, RECOVER, RECOVER_ALTITUDE)
 
 
-@numba.njit(cache=True)
+@inner
 def _check_power(motion, decision, power_planned, now):
     if motion.power_on != 1 or power_planned:
         decision.power_since_ns = 0
@@ -150,7 +150,7 @@ def _check_power(motion, decision, power_planned, now):
         wait_for_channel(decision, POWER_ON, now)
 
 
-@numba.njit(cache=True)
+@inner
 def _check_degraded(motion, decision, now):
     if motion.degraded == 1:
         decision.degraded_clear_ns = 0
@@ -164,7 +164,7 @@ def _check_degraded(motion, decision, now):
         decision.was_degraded = 0
 
 
-@numba.njit(cache=True)
+@inner
 def check_cautions(motion, decision, power_planned):
     """Cautions that belong to a spin going on."""
     now = motion.time_ns
@@ -178,7 +178,7 @@ def check_cautions(motion, decision, power_planned):
         wait_for_channel(decision, DATA_LOST, now)
 
 
-@numba.njit(cache=True)
+@inner
 def check_changes(motion, decision):
     """One-frame news of any phase: a spin turned into another, data back, recovered."""
     now = motion.time_ns
@@ -196,7 +196,7 @@ def check_changes(motion, decision):
         wait_for_channel(decision, RECOVERED, now)
 
 
-@numba.njit(cache=True)
+@inner
 def drop_stale(decision, now_ns):
     """Forget words that waited too long; lost data waits as long as it is lost."""
     if decision.pending == 0:

@@ -7,9 +7,9 @@ The tool advises; the crew, the test conductor and the approved plan decide.
 
 from typing import Final
 
-import numba
 import numpy as np
 
+from spinfloor.core.compiled import inner, shared
 from spinfloor.core.detector.emission import CODE_FLOOR_CROSSED, emit
 from spinfloor.core.recovery.calls import issue_one
 from spinfloor.core.recovery.conditions import (
@@ -36,7 +36,7 @@ P_IN_SPIN: Final = 3
 P_ESTIMATED: Final = 4
 
 
-@numba.njit(cache=True)
+@inner
 def _begin_spin(motion, decision, cards):
     """Take up a spin that has just become known: its card, and every call's memory cleared."""
     changed = motion.reversed_now == 1 or motion.restarted_now == 1 or motion.turned_inverted_now == 1
@@ -63,12 +63,12 @@ def _begin_spin(motion, decision, cards):
     decision.pending &= ~(-1 << FIRST_STATUS)  # status words of the last spin are old news
 
 
-@numba.njit(cache=True)
+@inner
 def _next_card(index, cards):
     return index + 1 if 0 <= index < len(cards) - 1 else -1
 
 
-@numba.njit(cache=True)
+@inner
 def _cross_floor(motion, decision, which, floor_m, ints, floats, cursor):
     altitude = motion.altitude_m
     if np.isnan(floor_m) or np.isnan(altitude):
@@ -87,7 +87,7 @@ def _cross_floor(motion, decision, which, floor_m, ints, floats, cursor):
             floats[slot, P_ESTIMATED] = motion.estimated
 
 
-@numba.njit(cache=True)
+@inner
 def _cross_floors(motion, decision, settings, ints, floats, cursor):
     _cross_floor(motion, decision, 0, settings.recovery_floor_m, ints, floats, cursor)
     if settings.chute_fitted == 1.0:
@@ -95,7 +95,7 @@ def _cross_floors(motion, decision, settings, ints, floats, cursor):
     _cross_floor(motion, decision, 2, settings.abandon_floor_m, ints, floats, cursor)
 
 
-@numba.njit(cache=True)
+@inner
 def _in_spin(motion, decision, beliefs, cards, settings):
     if motion.recovery_started_now == 1 or (motion.recovery_started == 1 and decision.prediction == 0):
         freeze_prediction(motion, decision, beliefs, cards, settings)
@@ -107,7 +107,7 @@ def _in_spin(motion, decision, beliefs, cards, settings):
     check_cautions(motion, decision, 0 <= card < len(cards) and cards[card].power_on == 1)
 
 
-@numba.njit(cache=True)
+@inner
 def _after_level(motion, decision, beliefs, cards, settings, ints, floats, cursor):
     take_result(motion, decision, beliefs, settings, ints, floats, cursor)
     decision.levelled = 1
@@ -116,7 +116,7 @@ def _after_level(motion, decision, beliefs, cards, settings, ints, floats, curso
         decision.card_index = _next_card(decision.card_index, cards)
 
 
-@numba.njit(cache=True)
+@shared
 def decide(motion, decision, beliefs, cards, settings, ints, floats, cursor):
     """One decision step.
 

@@ -6,9 +6,9 @@ recovery remains; in the dive for what of the pull-out remains.
 
 from typing import Final
 
-import numba
 import numpy as np
 
+from spinfloor.core.compiled import entry, inner
 from spinfloor.core.recovery.altitude_left import add_independent, add_product, combine, loss_quantile_m
 from spinfloor.core.recovery.excess import (
     ROW_FOURTH,
@@ -36,7 +36,7 @@ LEAST_SINK_MPS: Final = 1.0  # below this sink no time is given
 SD_STEP_M: Final = 0.5  # a change of the altitude's uncertainty below this leaves the card's loss as it is
 
 
-@numba.njit(cache=True)
+@inner
 def choose_kind(motion, decision, cards, in_hand):
     """Orientation 0/1, direction 0/1, mode 0-4 of the spin in hand, from the card where the motion does not say."""
     orientation = 0
@@ -57,7 +57,7 @@ def choose_kind(motion, decision, cards, in_hand):
     return (1 if orientation < 0 else 0), (1 if direction < 0 else 0), (mode if mode >= 0 else MODE_NOT_KNOWN)
 
 
-@numba.njit(cache=True)
+@inner
 def _refill(decision, beliefs, orientation, direction, mode):
     decision.cached_kind[0] = orientation
     decision.cached_kind[1] = direction
@@ -73,7 +73,7 @@ def _refill(decision, beliefs, orientation, direction, mode):
     decision.pull_out_step = fill_excess(decision.pull_out_excess, pull_out[0], pull_out[1], pull_out[2])
 
 
-@numba.njit(cache=True)
+@entry
 def refresh_predictions(motion, decision, beliefs, cards, settings, in_hand):
     """Refill the cached predictions when the kind of spin or the beliefs have changed since."""
     orientation, direction, mode = choose_kind(motion, decision, cards, in_hand)
@@ -89,7 +89,7 @@ def refresh_predictions(motion, decision, beliefs, cards, settings, in_hand):
         _refill(decision, beliefs, orientation, direction, mode)
 
 
-@numba.njit(cache=True)
+@inner
 def loss_per_turn(motion, decision, in_hand):
     """(mean, variance) of the loss per turn to expect: the belief corrected by what this spin shows."""
     p = decision.loss_prediction
@@ -110,7 +110,7 @@ def loss_per_turn(motion, decision, in_hand):
     return mean, variance
 
 
-@numba.njit(cache=True)
+@inner
 def _add_turns(decision, used, l_mean, l_var, more_turns):
     """Add (planned turns to go + recovery turns to come) x loss per turn."""
     table = decision.turns_excess
@@ -128,7 +128,7 @@ def _add_turns(decision, used, l_mean, l_var, more_turns):
     )
 
 
-@numba.njit(cache=True)
+@inner
 def _add_pull_out(decision, used):
     table = decision.pull_out_excess
     step = decision.pull_out_step
@@ -143,7 +143,7 @@ def _add_pull_out(decision, used):
     )
 
 
-@numba.njit(cache=True)
+@inner
 def _entry_altitude(motion, decision, cards):
     """Height the next card would be flown from: its entry height, or the height held when that is a little lower."""
     card = decision.card_index
@@ -156,7 +156,7 @@ def _entry_altitude(motion, decision, cards):
     return entry
 
 
-@numba.njit(cache=True)
+@inner
 def _loss_in_spin(motion, decision, settings, l_mean, l_var):
     used = 0.0
     if motion.recovery_started == 1:
@@ -169,13 +169,13 @@ def _loss_in_spin(motion, decision, settings, l_mean, l_var):
     _add_pull_out(decision, 0.0)
 
 
-@numba.njit(cache=True)
+@inner
 def _add_altitude(motion, decision):
     if motion.altitude_sd_m > 0.0:
         add_independent(decision.moments, 0.0, motion.altitude_sd_m * motion.altitude_sd_m, 0.0, 0.0)
 
 
-@numba.njit(cache=True)
+@inner
 def _set_left(decision, above, median, bound, optimistic):
     decision.left_median_m = above - median
     decision.left_bound_m = above - bound
@@ -184,7 +184,7 @@ def _set_left(decision, above, median, bound, optimistic):
     decision.left_turns_bound = decision.left_bound_m / decision.loss_per_turn_m
 
 
-@numba.njit(cache=True)
+@inner
 def update_in_spin(motion, decision, settings, in_dive):
     """Altitude left in a spin or in the dive after it; leaves the loss's cumulants in decision.moments."""
     decision.moments[:] = 0.0
@@ -207,7 +207,7 @@ def update_in_spin(motion, decision, settings, in_dive):
     decision.left_seconds_bound = decision.left_bound_m / sink if steady else np.nan
 
 
-@numba.njit(cache=True)
+@inner
 def _card_loss(motion, decision, cards, settings):
     """Work out the next card's loss: turns to pay for, reaction, recovery, pull-out. Kept until something changes."""
     decision.moments[:] = 0.0
@@ -227,7 +227,7 @@ def _card_loss(motion, decision, cards, settings):
     decision.card_loss_sd_m = motion.altitude_sd_m
 
 
-@numba.njit(cache=True)
+@entry
 def update_before_spin(motion, decision, cards, settings):
     """Altitude left if the next card were flown from its entry height (or the height held, a little below it)."""
     sd = motion.altitude_sd_m

@@ -7,8 +7,9 @@ docs/method/altitude-left.md, "What remains".
 
 from typing import Final
 
-import numba
 import numpy as np
+
+from spinfloor.core.compiled import entry, inner
 
 NODES: Final = 33  # nodes of u, evenly from 0 to LAST_NODE_SCALES above the location
 LAST_NODE_SCALES: Final = 5.0
@@ -21,7 +22,7 @@ ROW_FOURTH: Final = 3  # fourth cumulant
 ROWS: Final = 4
 
 
-@numba.njit(cache=True)
+@inner
 def _add_step(sums, x0, x1, location, scale, dof):
     """Three-point Gauss-Legendre over one step: adds the density's raw moments 0-4 about zero to sums."""
     half = 0.5 * (x1 - x0)
@@ -36,7 +37,7 @@ def _add_step(sums, x0, x1, location, scale, dof):
             f *= x
 
 
-@numba.njit(cache=True)
+@inner
 def _store(table, node, u, sums):
     total = sums[0]
     m1 = sums[1] / total
@@ -52,7 +53,7 @@ def _store(table, node, u, sums):
     table[ROW_FOURTH, node] = fourth - 3.0 * variance * variance
 
 
-@numba.njit(cache=True)
+@entry
 def fill_excess(table, location, scale, dof):
     """Fill table, float64 shape (ROWS, NODES); returns the step of u between nodes, in the quantity's unit."""
     last = location + LAST_NODE_SCALES * scale
@@ -73,7 +74,7 @@ def fill_excess(table, location, scale, dof):
     return step
 
 
-@numba.njit(cache=True)
+@entry
 def look_up(table, row, step, used):
     """One moment of what remains after `used`, linear between nodes, held at the last node."""
     position = max(used, 0.0) / step

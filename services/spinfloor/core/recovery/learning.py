@@ -8,8 +8,9 @@ weight (a power prior) that fades as own spins come in. Conjugate update: Gelman
 
 from typing import Final
 
-import numba
 import numpy as np
+
+from spinfloor.core.compiled import entry, inner
 
 RECOVERY_TURNS: Final = 0
 LOSS_PER_TURN: Final = 1
@@ -33,7 +34,7 @@ BELIEFS_DTYPE: Final = np.dtype(
 )
 
 
-@numba.njit(cache=True)
+@inner
 def _merge(into, count, mean, squares, weight):
     """Add a weighted group (Chan's parallel Welford) to into = [count, mean, squares]."""
     n = weight * count
@@ -46,7 +47,7 @@ def _merge(into, count, mean, squares, weight):
     into[0] = total
 
 
-@numba.njit(cache=True)
+@inner
 def _gather(beliefs, quantity, orientation, direction, mode, own, near, far):
     """Split the orientation's spins into own kind, other direction, other mode."""
     for d in range(2):
@@ -63,7 +64,7 @@ def _gather(beliefs, quantity, orientation, direction, mode, own, near, far):
                 _merge(far, n, mean, squares, 1.0)
 
 
-@numba.njit(cache=True)
+@entry
 def predict(beliefs, quantity, orientation, direction, mode, out):
     """Student-t prediction of the next spin: out[0:4] = location, scale, degrees of freedom, own spins.
 
@@ -95,7 +96,7 @@ def predict(beliefs, quantity, orientation, direction, mode, out):
     out[2] = 2.0 * shape
 
 
-@numba.njit(cache=True)
+@entry
 def learn(beliefs, quantity, orientation, direction, mode, value):
     """Take in one spin's value (Welford); a NaN teaches nothing."""
     if np.isnan(value):

@@ -2,9 +2,9 @@
 
 from typing import Final
 
-import numba
 import numpy as np
 
+from spinfloor.core.compiled import inner
 from spinfloor.core.detector.emission import CODE_RECOVERED, emit
 from spinfloor.core.recovery.altitude_left import add_independent, add_product, loss_quantile_m
 from spinfloor.core.recovery.estimate import loss_per_turn, refresh_predictions
@@ -38,7 +38,7 @@ SURPRISE_TURNS: Final = 1
 SURPRISE_ALTITUDE: Final = 2
 
 
-@numba.njit(cache=True)
+@inner
 def _moments_at_controls(motion, decision):
     l_mean, l_var = loss_per_turn(motion, decision, True)
     decision.used_loss_per_turn_m = l_mean
@@ -65,7 +65,7 @@ def _moments_at_controls(motion, decision):
         add_independent(decision.moments, 0.0, motion.altitude_sd_m * motion.altitude_sd_m, 0.0, 0.0)
 
 
-@numba.njit(cache=True)
+@inner
 def freeze_prediction(motion, decision, beliefs, cards, settings):
     """At the frame that makes the recovery controls known: predict level flight from where they went in."""
     refresh_predictions(motion, decision, beliefs, cards, settings, True)
@@ -87,7 +87,7 @@ def freeze_prediction(motion, decision, beliefs, cards, settings):
         decision.kind[i] = decision.cached_kind[i]
 
 
-@numba.njit(cache=True)
+@inner
 def _surprise(decision, turns, level):
     bits = 0
     if turns > decision.predicted_turns_high or turns < decision.predicted_turns_low:
@@ -97,7 +97,7 @@ def _surprise(decision, turns, level):
     return bits
 
 
-@numba.njit(cache=True)
+@inner
 def take_result(motion, decision, beliefs, settings, ints, floats, cursor):
     """At level flight: emit `recovered`, compare with the prediction, learn. One lesson per prediction."""
     level = motion.level_altitude_m

@@ -6,9 +6,9 @@ constant. Derived in docs/method/pull-out.md. SI and radians; speeds are true ai
 
 import math
 
-import numba
 import numpy as np
 
+from spinfloor.core.compiled import entry
 from spinfloor.core.errors import SpinfloorError
 from spinfloor.core.units import STANDARD_GRAVITY_MPS2
 
@@ -20,7 +20,7 @@ class PullOutError(SpinfloorError):
     http_status = 422
 
 
-@numba.njit(cache=True)
+@entry
 def constant_load_loss_m(speed_mps: float, load_factor: float, dive_angle_rad: float) -> float:
     """Constant load factor, no drag (the safe side): V (n - cos gamma) is constant, loss = (V1^2 - V0^2)/2g.
 

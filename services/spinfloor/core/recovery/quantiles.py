@@ -8,8 +8,9 @@ Coefficients from memory; the tests compare all three with scipy.
 import math
 from typing import Final
 
-import numba
 import numpy as np
+
+from spinfloor.core.compiled import entry, inner
 
 _CENTRE_N: Final = np.array(
     [3.3871328727963666080, 1.3314166789178437745e2, 1.9715909503065514427e3, 1.3731693765509461125e4,
@@ -37,7 +38,7 @@ _TAIL_D: Final = np.array(
 )  # fmt: skip
 
 
-@numba.njit(cache=True)
+@inner
 def _ratio(numerator, denominator, x):
     top = 0.0
     bottom = 0.0
@@ -47,7 +48,7 @@ def _ratio(numerator, denominator, x):
     return top / bottom
 
 
-@numba.njit(cache=True)
+@entry
 def normal_quantile(probability: float) -> float:
     """z with P(Z <= z) = probability, 0 < probability < 1; about 16 digits (AS 241). NaN outside."""
     if not 0.0 < probability < 1.0:
@@ -61,7 +62,7 @@ def normal_quantile(probability: float) -> float:
     return -z if q < 0.0 else z
 
 
-@numba.njit(cache=True)
+@entry
 def student_quantile(probability: float, degrees_of_freedom: float) -> float:
     """Student-t quantile for non-integer degrees of freedom >= 4 (A&S 26.7.5, four terms).
 
@@ -77,7 +78,7 @@ def student_quantile(probability: float, degrees_of_freedom: float) -> float:
     return z + (((g4 / v + g3) / v + g2) / v + g1) / v
 
 
-@numba.njit(cache=True)
+@entry
 def cumulant_quantile(z: float, mean: float, variance: float, third: float, fourth: float) -> float:
     """Quantile of a distribution with these four cumulants, z the normal quantile (A&S 26.2.49, second order).
 
