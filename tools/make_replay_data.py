@@ -21,7 +21,8 @@ sys.path.insert(0, str(Path(__file__).resolve().parents[1]))
 
 from tests.truth.degrade import LEAST_COUNT, Record, noise, pristine
 from tests.truth.flight import Flight
-from tools.replay_programme import PROGRAMME, Rehearsal
+from tools.replay_parts import Rehearsal
+from tools.replay_programme import PROGRAMME
 
 LARGEST_BYTES = 600_000
 

@@ -1,100 +1,25 @@
-"""The invented programme of the rehearsal recordings: aircraft, cards, floors, stories. Nobody and nothing here is real."""
+"""The invented programme of the rehearsal recordings: cards, floors, stories. Nobody and nothing here is real."""
 
 from __future__ import annotations
 
-from collections.abc import Callable
-from dataclasses import dataclass, field, replace
-from typing import Any
-
 from tests.truth import manoeuvres_other as other
 from tests.truth import manoeuvres_spin as spin
-from tests.truth.airframe import FAMILY, Airframe, scaled
-from tests.truth.flight import Flight, simulate
-from tests.truth.pilot import Script
-
-VESSARY = scaled(FAMILY["tern"], 1.35)
-PELLAM = scaled(FAMILY["swift"], 1.1)
-CORVANE = scaled(FAMILY["heron"], 1.5)
-CORVANE_LONG = scaled(FAMILY["crane"], 1.5)
-LIVELY = scaled(FAMILY["plover"], 1.35)
-
-
-@dataclass(frozen=True)
-class Rehearsal:
-    """One recording: who flies what, what goes wrong, what the room should hear."""
-
-    id: str
-    title: str
-    summary: str
-    story: str
-    listen_for: list[str]
-    frame: Airframe
-    script: Callable[[], Script]
-    height_m: float
-    speed_mps: float
-    plan: dict[str, Any]
-    seed: int = 1
-    gust_mps: float = 0.6
-    rate_hz: float = 50.0
-    lost_s: tuple[float, float] | None = None
-    longest_s: float = 240.0
-    tags: tuple[str, ...] = field(default=())
-
-    def fly(self) -> Flight:
-        """The flight with its truth."""
-        return simulate(
-            self.id, self.title, self.frame, self.script(), seed=self.seed, height_m=self.height_m,
-            speed_mps=self.speed_mps, gust_mps=self.gust_mps, longest_s=self.longest_s,
-        )  # fmt: skip
-
-
-def _aircraft(
-    name: str, frame: Airframe, *, chute: bool = False, speed: float = 140.0, **priors: Any
-) -> dict[str, Any]:
-    degrees = 57.29577951308232
-    return {
-        "name": name,
-        "stall_alpha_upright_deg": round(frame.stall_alpha_rad * degrees, 1),
-        "stall_alpha_inverted_deg": round(-frame.stall_alpha_inverted_rad * degrees, 1),
-        "pull_out_load_factor_g": 2.5,
-        "pull_out_speed_kt": speed,
-        "pull_out_dive_angle_deg": 80.0,
-        "chute_fitted": chute,
-        "priors": {
-            "recovery_turns": {"mean": priors.get("turns", 0.6), "standard_deviation": 0.4},
-            "loss_per_turn_ft": {"mean": priors.get("loss", 500.0), "standard_deviation": 150.0},
-        },
-    }
-
-
-def _card(card_id: str, title: str, direction: str, turns: float, entry_ft: float, **more: Any) -> dict[str, Any]:
-    return {
-        "id": card_id,
-        "title": title,
-        "direction": direction,
-        "turns": turns,
-        "entry_altitude_ft": entry_ft,
-        **more,
-    }
-
-
-def _plan(aircraft: dict[str, Any], cards: list[dict[str, Any]], floors: dict[str, Any], **more: Any) -> dict[str, Any]:
-    return {"aircraft": aircraft, "floors": floors, "cards": cards, **more}
-
-
-def _floors(recovery: float, abandon: float, chute: float | None = None) -> dict[str, Any]:
-    out: dict[str, Any] = {"recovery_ft": recovery, "abandon_ft": abandon, "reference": "pressure"}
-    if chute is not None:
-        out["chute_ft"] = chute
-    return out
-
-
-TRAINER = _aircraft("Vessary, two-seat trainer (invented)", VESSARY, turns=0.6, loss=520.0)
-AEROBATIC = _aircraft("Pellam, light aerobatic aircraft (invented)", PELLAM, turns=0.4, loss=450.0)
-LONG_NOSE = _aircraft(
-    "Corvane, mass along the fuselage (invented)", CORVANE, chute=True, speed=180.0, turns=1.8, loss=600.0
+from tools.replay_parts import (
+    AEROBATIC,
+    CORVANE,
+    CORVANE_LONG,
+    LIVELY,
+    LONG_NOSE,
+    LONG_NOSE_FLAT,
+    PELLAM,
+    TRAINER,
+    UNSTEADY,
+    VESSARY,
+    Rehearsal,
+    card,
+    floors,
+    plan,
 )
-UNSTEADY = _aircraft("Corvane with wing tanks (invented)", LIVELY, chute=True, speed=170.0, turns=1.6, loss=600.0)
 
 PROGRAMME: list[Rehearsal] = [
     Rehearsal(
@@ -103,17 +28,17 @@ PROGRAMME: list[Rehearsal] = [
         "First sortie of the trainer over the Quillmere test area. The pilot flies one turn, recovers, climbs back, flies "
         "two. The engineer in the control room has never worked with this crew.",
         [
-            "*Turn* calls: \"one\" in the first spin, \"one\", \"two\" in the second. The crew's own count may be a turn "
+            '*Turn* calls: "one" in the first spin, "one", "two" in the second. The crew\'s own count may be a turn '
             "less: their first turn is the departure.",
             "*Recover* shortly before the planned turns are complete. It must stop as soon as the pedal goes in.",
             "*Recovered* with the height lost. Compare it with the plan's budget and with the second spin.",
             "Nothing else. A caution here is worth a question.",
         ],
         VESSARY, lambda: spin.several([1, 1], [1.0, 2.0]), 3800.0, 48.0,
-        _plan(
+        plan(
             TRAINER,
-            [_card("A1", "one turn right", "right", 1.0, 12000.0), _card("A2", "two turns right", "right", 2.0, 12000.0)],
-            _floors(5500.0, 4000.0),
+            [card("A1", "one turn right", "right", 1.0, 12000.0), card("A2", "two turns right", "right", 2.0, 12000.0)],
+            floors(5500.0, 4000.0),
         ),
         rate_hz=25.0,
     ),
@@ -128,22 +53,145 @@ PROGRAMME: list[Rehearsal] = [
             "The second spin's altitude left should have a narrower bound than the first: one recovery was learnt from.",
         ],
         PELLAM, lambda: spin.several([-1, 1], [3.0, 3.0]), 4300.0, 46.0,
-        _plan(
+        plan(
             AEROBATIC,
-            [_card("B1", "three turns left", "left", 3.0, 13500.0), _card("B2", "three turns right", "right", 3.0, 13500.0)],
-            _floors(5500.0, 4000.0),
+            [card("B1", "three turns left", "left", 3.0, 13500.0), card("B2", "three turns right", "right", 3.0, 13500.0)],
+            floors(5500.0, 4000.0),
         ),
         rate_hz=25.0, seed=3,
+    ),
+    Rehearsal(
+        "r03-oscillatory", "Five turns left, oscillatory",
+        "Angle of attack and rotation swing once per turn; every dip looks like a recovery and is none.",
+        "The Corvane with its wing tanks does not settle: the nose bobs and the rotation falters every turn. A watcher who "
+        "goes by the turn needle alone will be told five times that it has stopped.",
+        [
+            "The turn calls go on through every falter. There is no *recovered* before the pedal goes in.",
+            "The word *oscillatory* beside the mode.",
+            "Seconds per turn are those of a whole turn; do not read the rate of rotation at one instant.",
+        ],
+        LIVELY, lambda: spin.plain(-1, 5.0), 7000.0, 75.0,
+        plan(UNSTEADY, [card("C1", "five turns left", "left", 5.0, 22000.0)], floors(9000.0, 7000.0, 8000.0)),
+        seed=5,
+    ),
+    Rehearsal(
+        "r04-flat-slow-recovery", "Five turns right, flat; two turns to recover",
+        "The mass along the fuselage holds the nose up: recovery takes turns, and the call must allow for them.",
+        "With the long fuselage the spin goes flat, and after the pedal it goes on turning. The recovery controls are "
+        "right; they only need their time and height.",
+        [
+            "The mode goes from *steep* to *flat*; a *caution* for flattening may come with it.",
+            "After the pedal the turns go on. The tool must not say *recovered*, and must not say *chute* while the "
+            "rotation is slowing within the plan's turns.",
+            "Altitude left at the moment of the pedal against the height at level flight.",
+        ],
+        CORVANE_LONG, lambda: spin.plain(1, 5.0, delay=0.8), 7600.0, 85.0,
+        plan(LONG_NOSE_FLAT, [card("D1", "five turns right", "right", 5.0, 24500.0)], floors(9000.0, 6500.0, 8000.0)),
+        seed=2,
+    ),
+    Rehearsal(
+        "r05-inverted", "Three turns inverted",
+        "Rolled inverted, stick forward: direction as the crew feel it, and what an observer sees, are opposite.",
+        "The aerobatic aircraft enters from inverted level flight. The crew's left is the yaw they feel; from above it "
+        "turns the other way.",
+        [
+            "*Inverted* in words, with the direction of the yaw rate. The sense from above is the opposite.",
+            "The half roll before the entry is no spin.",
+            "Load factor is negative throughout; the crew will be short of words.",
+        ],
+        PELLAM, lambda: spin.plain(-1, 3.0, inverted=True, forward=-0.2), 5600.0, 52.0,
+        plan(
+            AEROBATIC,
+            [card("E1", "three turns inverted left", "left", 3.0, 17000.0, orientation="inverted")],
+            floors(6000.0, 4500.0),
+        ),
+        seed=4,
+    ),
+    Rehearsal(
+        "r06-overcontrol", "Recovery too strong: upright right, then inverted",
+        "The stick goes full forward and stays there: the upright spin ends in an inverted one.",
+        "The pilot recovers hard and holds the controls, waiting for the rotation to stop. It does, and starts again with "
+        "the crew hanging in the straps. Nobody in the cockpit can tell at once; the control room can.",
+        [
+            "The upright spin *ends*; then *caution* with the words for turned inverted. This is the call of the sortie.",
+            "The direction changes too. Say what the tool says, not what the card says.",
+            "*Recover* for the second spin comes from the height, since no card plans it.",
+        ],
+        PELLAM, lambda: spin.overcontrol(1, 3.0, held_s=5.0, inverted_turns=1.2), 5600.0, 46.0,
+        plan(AEROBATIC, [card("F1", "three turns right", "right", 3.0, 17500.0)], floors(6000.0, 4500.0)),
+        seed=6,
+    ),
+    Rehearsal(
+        "r07-data-lost", "Four turns right, data lost for two seconds",
+        "The link drops in the third turn; the watch goes on with what it knew.",
+        "A plain spin of the trainer, but the receiving station loses the aircraft behind the ridge at Harl for two "
+        "seconds, right when the room would like to know.",
+        [
+            "*Caution, data lost* within the plan's half second, and *data back* after it.",
+            "Turns and altitude left go on, marked *estimated*, the bound widening.",
+            "The turn count afterwards agrees with the one before.",
+        ],
+        VESSARY, lambda: spin.plain(1, 4.0), 4600.0, 48.0,
+        plan(TRAINER, [card("G1", "four turns right", "right", 4.0, 15000.0)], floors(5500.0, 4000.0)),
+        seed=7, lost_s=(13.0, 15.0),
+    ),
+    Rehearsal(
+        "r08-abandon", "It does not recover",
+        "Recovery controls go in, the rotation does not slow; chute floor, abandon floor.",
+        "The long-nosed Corvane is loaded aft of its limit. Stick and pedal go where they should after four turns, and "
+        "nothing happens. The room has one thing left to do, and must do it early.",
+        [
+            "*Recover* at the planned turns. It stops when the pedal goes in.",
+            "*Chute* after the plan's turns without slowing, or at the chute floor, whichever comes first. The simulated "
+            "crew do not pull it.",
+            "*Abandon* before the floor, by the plan's reaction, speaking and telemetry times, and again until someone "
+            "acknowledges. Practise saying it.",
+        ],
+        CORVANE_LONG, lambda: spin.stuck_in(1, 4.0, 44.0), 6800.0, 85.0,
+        plan(LONG_NOSE_FLAT, [card("H1", "four turns right", "right", 4.0, 22000.0)], floors(14000.0, 11500.0, 13000.0)),
+        seed=8,
+    ),
+    Rehearsal(
+        "r09-power-left-on", "Three turns left with the power left on",
+        "The throttle stays open through the spin: a caution, and a flatter, longer business.",
+        "The pilot has climbed hard to the entry height and forgets the throttle. The slipstream keeps the tail working "
+        "and the nose up.",
+        [
+            "*Caution* for power above idle, once the spin is known.",
+            "Loss per turn compared with the same card at idle.",
+        ],
+        VESSARY, lambda: spin.power_left_on(-1, 3.0, 0.6), 4300.0, 48.0,
+        plan(TRAINER, [card("I1", "three turns left", "left", 3.0, 14000.0)], floors(5500.0, 4000.0)),
+        seed=9,
+    ),
+    Rehearsal(
+        "r10-spiral", "Not a spin: the entry falls out into a spiral",
+        "Rotation without a stall, speed rising: the cure is another one, and the watch must not count turns.",
+        "The trainer drops a wing, but it flies: bank, speed and load grow. Holding pro-spin controls now costs a wing, "
+        "and anti-spin controls would not help.",
+        [
+            "No *turn* calls and no *recover*.",
+            "The state says *spiral* once the rotation is steady and the speed rises.",
+        ],
+        VESSARY, lambda: other.spiral(1, 1.1, -0.4, 2.5), 3400.0, 62.0,
+        plan(TRAINER, [card("J1", "one turn right", "right", 1.0, 11000.0)], floors(5000.0, 3500.0)),
+        seed=10,
+    ),
+    Rehearsal(
+        "r11-reversal", "Two turns left, and straight into a spin to the right",
+        "Pedal reversed with the stick still aft: it stops, and starts again the other way.",
+        "The pedal goes in and the stick stays back. The rotation stops, the crew breathe out, and the other wing drops.",
+        [
+            "The first spin ends; the second starts the other way, with a *caution* for the reversal.",
+            "The turns of the second spin count from one.",
+        ],
+        CORVANE, lambda: spin.reversal(-1, 2.0, back_turns=1.2, after=0.9, help_roll=0.4), 7000.0, 85.0,
+        plan(LONG_NOSE, [card("K1", "two turns left", "left", 2.0, 22500.0)], floors(8000.0, 6000.0, 7000.0)),
+        seed=11,
     ),
 ]  # fmt: skip
 
 
 def by_id(rehearsal_id: str) -> Rehearsal:
     """One rehearsal; KeyError when there is none of that id."""
-    for item in PROGRAMME:
-        if item.id == rehearsal_id:
-            return replace(item)
-    raise KeyError(rehearsal_id)
-
-
-_ = other  # the look-alike recordings use it
+    return {item.id: item for item in PROGRAMME}[rehearsal_id]

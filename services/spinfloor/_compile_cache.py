@@ -12,7 +12,6 @@ import sys
 import tempfile
 from pathlib import Path
 
-
 # What the kernel is compiled from; the rest of the core (plan, events, errors) is ordinary Python.
 COMPILED_FROM = ("detector", "physics", "recovery", "channels.py", "compiled.py", "settings.py", "units.py")
 

@@ -15,6 +15,7 @@ from spinfloor.core.errors import SpinfloorError
 COMMAND_MODULES: tuple[str, ...] = (
     "analyse",
     "detect",
+    "doctor",
     "ingest",
     "listen",
     "map",

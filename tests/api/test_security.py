@@ -100,7 +100,11 @@ def test_a_source_may_send_and_a_watcher_may_not(guarded: Serving) -> None:
         assert answer.status_code == status
 
 
-@pytest.mark.parametrize("secret", ["", "nonsense", "a.b", EXPIRED[0], REVOKED[0], SECRETS[Role.WATCH][0][:-1]])
+@pytest.mark.parametrize(
+    "secret",
+    ["", "nonsense", "a.b", EXPIRED[0], REVOKED[0], SECRETS[Role.WATCH][0][:-1]],
+    ids=["none", "nonsense", "two parts", "expired", "revoked", "cut short"],
+)
 def test_no_token_and_bad_tokens_get_nothing(guarded: Serving, secret: str) -> None:
     headers = {"Authorization": f"Bearer {secret}"} if secret else {}
     for method, path in (("GET", "/v1/sorties"), ("POST", "/v1/sorties/s1/frames"), ("DELETE", "/v1/replays/x")):

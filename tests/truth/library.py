@@ -49,7 +49,9 @@ def _fixed(aft: float, right: float, pedal: float, throttle: float) -> Callable[
     return lambda s, m: (aft, right, pedal, throttle)
 
 
-def _pull(load: float, roll: float, throttle: float, level: bool = False) -> Callable[[State, dict[str, float]], Controls]:
+def _pull(
+    load: float, roll: float, throttle: float, level: bool = False
+) -> Callable[[State, dict[str, float]], Controls]:
     def law(s: State, m: dict[str, float]) -> Controls:
         m["i"] = float(np.clip(m.get("i", 0.0) + 0.5 * (load - s["nz"]) / RATE_HZ, -0.8, 1.0))
         wanted = -1.2 * s["roll"] * abs(np.cos(s["pitch"])) if level else roll
@@ -167,7 +169,9 @@ def _fly(model: str, speed_kt: float, phases: list[Phase], height_ft: float) -> 
         if not fdm.run():
             break
         s = {**s, **{k: float(fdm[v]) for k, v in READ.items()}}
-        omega_v = -s["p"] * np.sin(s["pitch"]) + np.cos(s["pitch"]) * (s["q"] * np.sin(s["roll"]) + s["r"] * np.cos(s["roll"]))
+        omega_v = -s["p"] * np.sin(s["pitch"]) + np.cos(s["pitch"]) * (
+            s["q"] * np.sin(s["roll"]) + s["r"] * np.cos(s["roll"])
+        )
         s["tv"] += omega_v / (2 * np.pi * RATE_HZ)
         s["rolled"] += s["p"] / RATE_HZ
         s["pitched"] += s["q"] / RATE_HZ
@@ -207,7 +211,9 @@ def _flight(situation: str, seed: int, rows: Floats, controls: Floats, stall: tu
     omega_v = -x["p"] * np.sin(x["pitch"]) + np.cos(x["pitch"]) * (
         x["q"] * np.sin(x["roll"]) + x["r"] * np.cos(x["roll"])
     )
-    counters = [np.concatenate(([0.0], np.cumsum(0.5 * (o[1:] + o[:-1])))) / RATE_HZ / (2 * np.pi) for o in (omega_fp, omega_v)]
+    counters = [
+        np.concatenate(([0.0], np.cumsum(0.5 * (o[1:] + o[:-1])))) / RATE_HZ / (2 * np.pi) for o in (omega_fp, omega_v)
+    ]
     heading = np.unwrap(x["heading"])
     exact = labels.Exact(
         t, x["alpha"], x["r"], omega_v, counters[0], counters[1], x["h"] * 0.3048, x["pitch"], heading,
@@ -230,6 +236,8 @@ def _flight(situation: str, seed: int, rows: Floats, controls: Floats, stall: tu
 
 def entries() -> list[tuple[str, int]]:
     """(situation, seed) of the benchmark's library flights."""
-    return [("spin", k) for k in (0, 1, 2, 3, 4, 6, 8)] + [("spin held", k) for k in range(2)] + [(s, k) for s in OTHERS for k in range(3)]
-
-
+    return (
+        [("spin", k) for k in (0, 1, 2, 3, 4, 6, 8)]
+        + [("spin held", k) for k in range(2)]
+        + [(s, k) for s in OTHERS for k in range(3)]
+    )

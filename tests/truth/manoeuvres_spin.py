@@ -132,3 +132,10 @@ def accelerated(d: int, turns: float, bank: float = 1.0) -> Script:
     script.load_and_roll(law.ALPHA_ABOVE, 0.2, 8.0, 2.2, 0.0, throttle=0.2)
     script.hold(law.TURNS, turns, 40.0, aft=1.0, pedal=float(d))
     return _level_off(_recover(script, d))
+
+
+def stuck_in(d: int, turns: float, against_s: float) -> Script:
+    """Recovery controls too weak to slow it: it spins on until the recording ends."""
+    script = _entry(Script(), d)
+    script.hold(law.TURNS, turns, 60.0, aft=1.0, pedal=float(d))
+    return script.anti_spin(law.TIME, 0.0, against_s, 0.6, 0.6, aft=1.0, pedal=-0.12 * d)

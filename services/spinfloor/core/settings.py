@@ -31,7 +31,10 @@ SETTINGS_FIELDS: Final[tuple[tuple[str, str], ...]] = (
     ("controls_not_slowing_turns", "turns after recovery controls without slowing before the chute call"),
     ("repeat_call_s", "repetition period of recover, chute and abandon"),
     ("cautious_bound", "probability of the cautious bound, e.g. 0.95"),
-    ("expected_sink_mps", "sink expected in a spin before one was seen: prior loss per turn over prior seconds per turn"),
+    (
+        "expected_sink_mps",
+        "sink expected in a spin before one was seen: prior loss per turn over prior seconds per turn",
+    ),
     ("turns_called_vertical", "1 when turns about the vertical are called"),
 )
 

@@ -81,7 +81,7 @@ class NatsLink:
                     connect_timeout=5,
                     allow_reconnect=True,
                     max_reconnect_attempts=-1,
-                    reconnect_time_wait=0.1,
+                    reconnect_time_wait=0.1,  # type: ignore[arg-type]  # the library sleeps for it; fractions work
                     ping_interval=5,
                     max_outstanding_pings=2,
                     pending_size=0,  # while the line is down nothing is held back to be sent late

@@ -201,7 +201,7 @@ def step_frame(
     _link_back(s, m, t, ints, floats, cursor)
     s.frames += 1
     s.frame_dt += (0.05 if dt < 0.5 else 0.0) * (dt - s.frame_dt)
-    real, measured, closed = _motion_of_frame(s, m, clean, channels, flags, ring, settings, work, t, dt)
+    _, measured, closed = _motion_of_frame(s, m, clean, channels, flags, ring, settings, work, t, dt)
     if closed:
         step_sink(s, ring, m.turn_period_s if m.in_spin == 1 else math.nan)
         step_airspeed(s, clean)

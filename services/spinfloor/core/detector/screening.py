@@ -170,10 +170,7 @@ def _frozen(
             return False
     if turning < tu.STUCK_MOVING_RADPS:
         return False
-    if c == ch.PRESSURE_ALTITUDE:
-        stuck = same_s > tu.STUCK_ALTITUDE_S
-    else:
-        stuck = same_s > tu.STUCK_S
+    stuck = same_s > (tu.STUCK_ALTITUDE_S if c == ch.PRESSURE_ALTITUDE else tu.STUCK_S)
     if not stuck:
         return False
     if c == ch.ALPHA and abs(v) >= k.peak:
