@@ -14,7 +14,6 @@ VESSARY = scaled(FAMILY["tern"], 1.35)
 PELLAM = scaled(FAMILY["swift"], 1.1)
 CORVANE = scaled(FAMILY["heron"], 1.5)
 CORVANE_LONG = scaled(FAMILY["crane"], 1.5)
-LIVELY = scaled(FAMILY["plover"], 0.9)
 
 
 @dataclass(frozen=True)
@@ -94,4 +93,3 @@ LONG_NOSE = aircraft(
     "Corvane, mass along the fuselage (invented)", CORVANE, chute=True, speed=180.0, turns=1.8, loss=600.0
 )
 LONG_NOSE_FLAT = {**LONG_NOSE, "name": "Corvane with the long nose (invented)"}
-UNSTEADY = aircraft("Corvane with wing tanks (invented)", LIVELY, chute=True, speed=170.0, turns=1.6, loss=600.0)
