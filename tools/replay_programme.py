@@ -70,7 +70,7 @@ PROGRAMME: list[Rehearsal] = [
             "Seconds per turn are those of a whole turn; do not read the rate of rotation at one instant.",
         ],
         VESSARY,
-        lambda: spin.switching_ailerons(-1, 5.0, 0.42),
+        lambda: spin.switching_ailerons(-1, 5.0, 0.3),
         4900.0,
         48.0,
         plan(TRAINER, [card("C1", "five turns left", "left", 5.0, 16000.0)], floors(5500.0, 4000.0)),
