@@ -110,10 +110,11 @@ def learnt(beliefs: Beliefs, kinds: Sequence[tuple[str, str, str | None]]) -> li
 
 
 def _prediction(prediction: Prediction) -> dict[str, float | int]:
+    # A Student-t reaches below zero; turns and losses do not.
     low, high = (1.0 - INTERVAL) / 2.0, (1.0 + INTERVAL) / 2.0
     return {
         "location": prediction.location,
-        "low": prediction.quantile(low),
+        "low": max(prediction.quantile(low), 0.0),
         "high": prediction.quantile(high),
         "own_spins": prediction.own_spins,
     }
