@@ -180,7 +180,7 @@ class Rounds:
         return outcome
 
     async def _up(self, client: Client) -> None:
-        async with asyncio.timeout(30.0):
+        async with asyncio.timeout(120.0):
             while not await client.ready():  # noqa: ASYNC110  # another process comes up and sends no event
                 await asyncio.sleep(0.01)
 

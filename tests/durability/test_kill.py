@@ -19,7 +19,7 @@ def rounds(tmp_path: Path) -> Rounds:
     return Rounds(tmp_path, patient(plan), read_recording(RECORDING.with_suffix(".parquet")).block, seed=20261125)
 
 
-@pytest.mark.timeout(240)
+@pytest.mark.timeout(600)
 async def test_a_server_killed_twenty_times_loses_nothing_and_says_nothing_twice(rounds: Rounds) -> None:
     kills = 0
     async with rounds.running():
@@ -37,7 +37,7 @@ async def test_a_server_killed_twenty_times_loses_nothing_and_says_nothing_twice
     assert kills == 20
 
 
-@pytest.mark.timeout(120)
+@pytest.mark.timeout(400)
 async def test_killed_and_undisturbed_runs_give_the_same_events(rounds: Rounds) -> None:
     async with rounds.running():
         outcome = await rounds.sortie("same", kills=3)
