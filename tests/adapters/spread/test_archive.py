@@ -10,7 +10,7 @@ from tests.ports.contract.sides import batch, event, sortie_record
 from tests.servers.processes import NatsServer, PostgresServer
 
 from spinfloor.adapters.nats.connection import NatsLink
-from spinfloor.adapters.nats.inputs import input_from
+from spinfloor.adapters.nats.inputs import InputTooLargeError, input_from
 from spinfloor.adapters.postgres import Database
 from spinfloor.adapters.postgres.schema import MIGRATIONS, migrate
 from spinfloor.adapters.spread import open_spread
@@ -107,6 +107,18 @@ async def test_backup_and_restore_onto_empty_message_servers(
         assert (await ports.frames.extent("k-1")).frames == 93
     finally:
         await ports.close()
+
+
+async def test_a_batch_too_large_for_the_message_servers_is_refused_for_good(
+    nats_server: NatsServer, postgres_server: PostgresServer
+) -> None:
+    url = await asyncio.to_thread(postgres_server.database, "large")
+    spread = await open_spread(nats_url=nats_server.url, database_url=url, prefix="large")
+    await spread.ports.sorties.create(sortie_record("lg-1"))
+    with pytest.raises(InputTooLargeError, match="send it in smaller batches"):
+        await spread.ports.inputs.append("lg-1", batch(0, n=20_000))
+    assert await spread.ports.inputs.read("lg-1") == []
+    await spread.ports.close()
 
 
 async def test_an_unreadable_message_does_not_stop_the_archive(

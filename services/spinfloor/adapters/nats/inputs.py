@@ -14,13 +14,22 @@ from typing import Final, Protocol
 from spinfloor.adapters.nats.connection import EXPECTED_LAST, NatsLink, Stored, WrongLastSequence
 from spinfloor.adapters.nats.following import Waker
 from spinfloor.adapters.nats.subjects import text_of, token
+from spinfloor.core.errors import SpinfloorError
 from spinfloor.ports.errors import OverloadedError, StorageError
 from spinfloor.ports.inputs import Appended, FramesInput, Input, JournalEntry, SourceState, TickInput
 from spinfloor.ports.sorties import SortieStore
 from spinfloor.ports.wire import decode_input, encode_input, identity_of
 
 WAITING_PER_SORTIE: Final = 64
+HEADERS_BYTES: Final = 1024  # more than the headers of an input ever take
 LOOK_AGAIN_S: Final = 0.5  # a wake-up call may get lost with the line; then this is the delay
+
+
+class InputTooLargeError(SpinfloorError):
+    """One input is larger than the message servers take in one piece."""
+
+    code = "too-large"
+    http_status = 413
 
 
 class InputArchive(Protocol):
@@ -72,8 +81,11 @@ class NatsInputs:
     async def _store(self, sortie: str, entry: Input) -> Appended:
         rest, headers = _address(entry)
         subject = self._link.names.inputs(sortie, rest)
+        body = encode_input(entry)
+        if len(body) + HEADERS_BYTES > self._link.client.max_payload:
+            raise _too_large(len(body), self._link.client.max_payload)
         try:
-            return Appended(await self._link.store(subject, encode_input(entry), headers), False)
+            return Appended(await self._link.store(subject, body, headers), False)
         except WrongLastSequence:
             first = await self._link.newest("inputs", subject)
             if first is None:
@@ -204,6 +216,15 @@ def input_from(headers: Mapping[str, str], data: bytes) -> Input:
         source=text_of(headers.get("Spinfloor-Source", "-")),
         sequence=int(headers.get("Spinfloor-Sequence", "-1")),
         key=None if key is None else text_of(key),
+    )
+
+
+def _too_large(size: int, limit: int) -> InputTooLargeError:
+    return InputTooLargeError(
+        expected=f"a batch of at most {limit - HEADERS_BYTES} bytes in the message servers' form",
+        got=f"one of {size}",
+        now="nothing was taken; send it in smaller batches",
+        limit_bytes=limit,
     )
 
 
