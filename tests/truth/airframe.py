@@ -177,7 +177,7 @@ PLOVER = replace(
     fuselage_nose_m=3.12,
     fuselage_width_m=1.04,
 )
-# symmetric wing, tailplane shielding the fin upright only: rotates faster inverted than upright
+# symmetric wing, low fin: spins upright and inverted alike
 IBIS = replace(
     SWIFT,
     elevator_effect_rad=0.5,

@@ -44,9 +44,9 @@ def _right(s: Score) -> None:
         ("ours", "developed", 0),
         ("ours", "flat", 2),
         ("ours", "oscillatory", 1),
-        ("ours", "inverted", 0),
+        ("ours", "inverted", 3),
         ("ours", "overcontrol", 0),
-        ("ours", "reversal", 4),
+        ("ours", "reversal", 0),
         ("ours", "again", 0),
         ("ours", "against the pedal", 0),
         ("ours", "power on", 1),
@@ -77,7 +77,7 @@ def test_spins_are_found_named_and_measured(source: str, situation: str, seed: i
         ("ours", "vertical down rolls", 0),
         ("ours", "vertical up rolls", 0),
         ("ours", "loops", 0),
-        ("ours", "snap roll", 0),
+        ("ours", "snap roll", 2),
         ("ours", "inverted snap", 0),
         ("ours", "falling leaf", 0),
         ("ours", "stall", 0),
@@ -102,7 +102,7 @@ def test_power_left_on_is_a_caution() -> None:
 
 
 def test_a_reversal_is_told_as_one() -> None:
-    _, events = _run("ours", "reversal", 4)
+    _, events = _run("ours", "reversal", 0)
     started = [e.data for e in events if e.kind is Kind.SPIN_STARTED]
     assert [d["reversed"] for d in started] == [False, True]
     assert started[0]["direction"] != started[1]["direction"]
