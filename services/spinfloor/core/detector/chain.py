@@ -92,7 +92,9 @@ def is_spin(s: Any, t: int, measured: bool) -> bool:
     about_f = s.chain * (s.turned_f - s.chain_f)
     plane = math.sqrt(s.mean_p**2 + s.mean_r**2)
     if measured:
-        if about_v < tu.KNOWN_VERTICAL_RAD or age < tu.KNOWN_AGE_S or s.chain * s.wf_fast < tu.KNOWN_ROTATION_RADPS:
+        slow = abs(s.wf_fast) < tu.KNOWN_SLOW_RADPS
+        needed = tu.KNOWN_VERTICAL_SLOW_RAD if slow else tu.KNOWN_VERTICAL_RAD
+        if about_v < needed or age < tu.KNOWN_AGE_S or s.chain * s.wf_fast < tu.KNOWN_ROTATION_RADPS:
             return False
         if abs(s.mean_q) > tu.PITCH_SHARE * plane:
             return False
@@ -103,7 +105,8 @@ def is_spin(s: Any, t: int, measured: bool) -> bool:
 
 @inner
 def _rates_say_spin(s: Any, age: float, about_v: float) -> bool:
-    if about_v < tu.KNOWN_VERTICAL_RATES_RAD or age < tu.KNOWN_AGE_RATES_S:
+    needed = tu.KNOWN_VERTICAL_DIVE_RAD if s.dive == 1 else tu.KNOWN_VERTICAL_RATES_RAD
+    if about_v < needed or age < tu.KNOWN_AGE_RATES_S:
         return False
     if s.chain * s.wf_fast < tu.KNOWN_ROTATION_RATES_RADPS:
         return False

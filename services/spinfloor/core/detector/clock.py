@@ -27,6 +27,8 @@ def admit(s: Any, m: Any, t: int, flags: Any, ints: Any, floats: Any, cursor: An
         s.ahead_ns = t
         return False
     s.ahead_ns = 0
+    if ahead > tu.CLOCK_SET_S:
+        earn(flags, TIME_ROW, CLOCK_JUMP, t, ints, floats, cursor)
     if ahead > max(tu.GAP_S, 4.0 * s.frame_dt):
         earn(flags, TIME_ROW, GAP, t, ints, floats, cursor)
     return True

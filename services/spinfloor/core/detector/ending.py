@@ -67,7 +67,7 @@ def _unstall_by_alpha(s: Any, m: Any, settings: Any, t: int, last_t: int, alt: f
 def _unstall_by_rates(s: Any, m: Any, settings: Any, t: int, dt: float, alt: float) -> float:
     """Without alpha: yaw gone against roll, and the rotation collapsing because roll damping is back.
 
-    The un-stall is dated to the later of the two: r/p below the edge, rotation leaving its recent peak.
+    The un-stall is dated midway between the two: r/p below the edge, rotation leaving its recent peak.
     """
     sense = m.sense_from_above
     rate = sense * s.wf_fast
@@ -84,11 +84,11 @@ def _unstall_by_rates(s: Any, m: Any, settings: Any, t: int, dt: float, alt: flo
     if s.yaw_gone_ns == 0 or rate > tu.COLLAPSED * s.peak_f:
         s.unstall_ns = 0
     elif s.unstall_ns == 0:
-        if s.fall_ns >= s.yaw_gone_ns:
-            s.unstall_ns, s.unstall_f, s.unstall_v, s.unstall_alt = s.fall_ns, s.fall_f, s.fall_v, s.fall_alt
-        else:
-            s.unstall_ns, s.unstall_f = s.yaw_gone_ns, s.yaw_gone_f
-            s.unstall_v, s.unstall_alt = s.yaw_gone_v, s.yaw_gone_alt
+        # A flat spin loses its yaw long before the rotation collapses, a steep one at the same moment: the middle.
+        s.unstall_ns = s.fall_ns + (s.yaw_gone_ns - s.fall_ns) // 2
+        s.unstall_f = 0.5 * (s.fall_f + s.yaw_gone_f)
+        s.unstall_v = 0.5 * (s.fall_v + s.yaw_gone_v)
+        s.unstall_alt = 0.5 * (s.fall_alt + s.yaw_gone_alt)
         back = tu.FAST_S
         s.unstall_ns = max(s.unstall_ns - int(back * 1e9), m.spin_start_ns)
         s.unstall_f -= back * sense * s.peak_f

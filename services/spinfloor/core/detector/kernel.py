@@ -115,7 +115,7 @@ def _face_in_spin(s: Any, m: Any) -> None:
     sense = m.sense_from_above
     m.turns = max(sense * (s.turned_f - s.spin_f), 0.0) / _TURN
     m.turns_about_vertical = sense * (s.turned_v - s.spin_v) / _TURN
-    start = abs(s.wf_turn) * s.start_sd_s * 0.6
+    start = min(abs(s.wf_turn), tu.ENTRY_ROTATION_RADPS) * s.start_sd_s * 0.6
     m.turns_sd = math.sqrt(max(s.unsure - s.spin_unsure, 0.0) + start * start) / _TURN
     m.turns_lower_bound = 1 if s.clip_f - s.spin_clip > 2 else 0
     if m.turn_period_s != m.turn_period_s and abs(s.wf_turn) > 0.3:
@@ -194,6 +194,12 @@ def step_frame(
     _clear_pulses(m)
     last_t = s.last_ns if s.started == 1 else t
     dt = (t - last_t) * 1e-9
+    if dt > tu.CLOCK_SET_S:
+        # The clock was set forward, or nothing came for so long that no motion can be carried over it.
+        dt = s.frame_dt
+        s.rates_ns = 0
+        s.clip_f += 3  # turns flown meanwhile are not known: what is counted is a lower bound
+        s.unsure += 0.25
     turning = abs(s.mean_p) + abs(s.mean_q) + abs(s.mean_r)
     screen_row(row, clean, t, channels, flags, settings, turning, ints, floats, cursor)
     if s.started == 0:

@@ -1,6 +1,6 @@
 """Inside a spin: making it known, whole turns, mode, flattening, power, and its end.
 
-Turns rad inside, times int64 ns, altitudes metres. Method: docs/method/start-and-end.md and docs/method/turns.md.
+Turns rad inside, times int64 ns, altitudes metres. Method: docs/method/start-and-end.md, docs/method/rotation.md.
 """
 
 import math
@@ -57,7 +57,7 @@ def begin_spin(s: Any, m: Any, t: int, measured: bool, alt: float, ints: Any, fl
     s.spin_alpha = s.alpha_turn
     s.fall_ns = s.yaw_gone_ns = s.near_ns = 0
     s.dive = 0
-    s.start_sd_s = 0.05 if measured else 0.3
+    s.start_sd_s = 0.08 if measured else 0.8
     slot = emit(ints, floats, cursor, CODE_SPIN_STARTED, s.chain_ns, t)
     floats[slot, 0] = side
     floats[slot, 1] = m.direction

@@ -15,9 +15,9 @@ STOP_ROTATION_RADPS: Final = 10.0 * _DEG
 # A fall below the start threshold is a falter of the same rotation as long as it never turns back; a longer one than
 # this is a new beginning. With down carried from the rates the sign of a slow rotation is unsure, so less is bridged.
 FALTER_S: Final = 3.0
-FALTER_RATES_S: Final = 1.2
+FALTER_RATES_S: Final = 2.0
 TURNED_BACK_RADPS: Final = -1.0 * _DEG
-TURNED_BACK_RATES_RADPS: Final = 4.0 * _DEG
+TURNED_BACK_RATES_RADPS: Final = 0.0
 # Vane noise, position error and the hysteresis of stall: still stalled this far below the plan's stall angle.
 STALL_MARGIN_RAD: Final = 1.5 * _DEG
 # Deep below the stall the wing is flying beyond doubt.
@@ -30,8 +30,13 @@ MEAN_S: Final = 0.25
 SLOW_S: Final = 1.2
 
 # Making a spin known. About the vertical a snap roll on a level path or a falling leaf gathers less than 10 deg.
-KNOWN_VERTICAL_RAD: Final = 23.0 * _DEG
-KNOWN_VERTICAL_RATES_RAD: Final = 62.0 * _DEG
+# A stall gyration may gather 30; it does so slowly, so a slow rotation needs more.
+KNOWN_VERTICAL_RAD: Final = 28.0 * _DEG
+KNOWN_VERTICAL_SLOW_RAD: Final = 40.0 * _DEG
+KNOWN_SLOW_RADPS: Final = 78.0 * _DEG
+KNOWN_VERTICAL_RATES_RAD: Final = 58.0 * _DEG
+# In the dive after a spin the carried down is worn and the aircraft rolls and yaws about: more is asked for.
+KNOWN_VERTICAL_DIVE_RAD: Final = 78.0 * _DEG
 KNOWN_AGE_S: Final = 0.6
 KNOWN_AGE_RATES_S: Final = 1.0
 KNOWN_ROTATION_RADPS: Final = 35.0 * _DEG
@@ -54,7 +59,7 @@ STEEP_AGE_S: Final = 1.2
 EDGE_SHARE: Final = 0.62
 # Without alpha: r/p below this share of the stall angle, rotation below this share of its recent peak; dated to where
 # it left the peak. The peak is forgotten over a few seconds.
-RATES_EDGE_SHARE: Final = 0.75
+RATES_EDGE_SHARE: Final = 0.85
 COLLAPSED: Final = 0.75
 LEAVES_PEAK: Final = 0.95
 PEAK_S: Final = 4.0
@@ -66,6 +71,9 @@ FLYING_HOLD_TURNS: Final = 0.12
 FLYING_HOLD_S: Final = (0.2, 0.5)
 STOP_HOLD_TURNS: Final = 0.35
 STOP_HOLD_S: Final = (0.6, 1.5)
+
+# Rotation at the start of a spin, for the turns an uncertain start time is worth.
+ENTRY_ROTATION_RADPS: Final = 110.0 * _DEG
 
 # Modes: classes by |alpha| with hysteresis (agreed); oscillatory is our own label.
 MODE_EDGES_RAD: Final = (30.0 * _DEG, 45.0 * _DEG, 65.0 * _DEG)
@@ -88,6 +96,7 @@ CLIP_SHARE: Final = 0.99
 CLIP_SAME_S: Final = 0.08
 CLIP_LEAST_RADPS: Final = 50.0 * _DEG
 AHEAD_S: Final = 10.0
+CLOCK_SET_S: Final = 5.0
 BACK_S: Final = 2.0
 GAP_S: Final = 0.35
 
