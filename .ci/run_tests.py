@@ -1,6 +1,7 @@
 """Runs the test suite in two passes: the plain tests on both cores, then those with a browser or servers one by one.
 
-Timings matter to a browser and to servers, so they get the machine to themselves. Ends with one line of totals.
+Timings matter to a browser and to servers, so they get the machine to themselves; what fails in a pass is tried once more
+alone, and named as unsteady when it then passes. Ends with one line of totals.
 """
 
 import re
@@ -13,10 +14,28 @@ PASSES = (
     ("plain", ["-n", "2", "--dist", "loadfile", "-m", "not browser and not servers"]),
     ("browser and servers", ["-m", "browser or servers"]),
 )
-WARM_UP = (
-    "import spinfloor.doctor as d; print(d.check_kernel().sentence)"  # its cache is shared by every test process
-)
+WARM_UP = "import spinfloor.doctor as d; print(d.check_kernel().sentence)"  # its cache is shared by every test process
 COUNT = re.compile(r"(\d+) (passed|failed|errors?|skipped)")
+
+
+def _pytest(options: list[str]) -> tuple[int, dict[str, int]]:
+    """Exit code and the counts of the closing line."""
+    run = subprocess.Popen(
+        [sys.executable, "-m", "pytest", "-q", "--durations=8", *options],
+        cwd=ROOT,
+        stdout=subprocess.PIPE,
+        stderr=subprocess.STDOUT,
+        text=True,
+    )
+    assert run.stdout is not None
+    last = ""
+    for line in run.stdout:
+        print(line, end="", flush=True)
+        last = line if COUNT.search(line) else last
+    counts = {"passed": 0, "failed": 0, "skipped": 0}
+    for number, word in COUNT.findall(last):
+        counts["failed" if word.startswith("error") else word] += int(number)
+    return run.wait(), counts
 
 
 def main() -> int:
@@ -26,22 +45,16 @@ def main() -> int:
     subprocess.run([sys.executable, "-c", WARM_UP], cwd=ROOT, check=True)
     for title, options in PASSES:
         print(f"== {title}", flush=True)
-        run = subprocess.Popen(
-            [sys.executable, "-m", "pytest", "-q", "--durations=8", *options],
-            cwd=ROOT,
-            stdout=subprocess.PIPE,
-            stderr=subprocess.STDOUT,
-            text=True,
-        )
-        assert run.stdout is not None
-        last = ""
-        for line in run.stdout:
-            print(line, end="", flush=True)
-            last = line if COUNT.search(line) else last
-        code = run.wait()
-        for number, word in COUNT.findall(last):
-            key = "failed" if word.startswith("error") else word
-            totals[key] += int(number)
+        code, counts = _pytest(options)
+        if code == 1 and counts["failed"] <= 12:
+            print(f"== {title}: what failed, once more alone", flush=True)
+            code, again = _pytest(["--last-failed", "--last-failed-no-failures", "none"])
+            counts["passed"] += again["passed"]
+            counts["failed"] = again["failed"]
+            if code == 0:
+                print(f"unsteady: {again['passed']} tests passed only when run alone", flush=True)
+        for key, number in counts.items():
+            totals[key] += number
         worst = worst or code
     print(f"{totals['passed']} passed, {totals['failed']} failed, {totals['skipped']} skipped", flush=True)
     return worst if worst or totals["passed"] else 5
