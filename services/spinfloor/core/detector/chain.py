@@ -83,7 +83,7 @@ def _begin(s: Any, settings: Any, t: int, last_t: int, measured: bool, axis: Any
 
 
 @inner
-def is_spin(s: Any, t: int, measured: bool) -> bool:
+def is_spin(s: Any, settings: Any, t: int, measured: bool) -> bool:
     """Sure enough that the chain is a spin: not a roll, spiral, snap roll, falling leaf, loop or tumble."""
     if s.chain == 0 or s.was_up == 0:
         return False
@@ -92,6 +92,11 @@ def is_spin(s: Any, t: int, measured: bool) -> bool:
     about_f = s.chain * (s.turned_f - s.chain_f)
     plane = math.sqrt(s.mean_p**2 + s.mean_r**2)
     if measured:
+        # Past the plan's stall angle itself and not on its way out: a snap roll about to fly again is below both.
+        if abs(s.alpha_fast) < 0.85 * abs(s.alpha_turn):
+            return False
+        if settings.stall_alpha_inverted_rad < s.alpha_fast < settings.stall_alpha_upright_rad:
+            return False
         slow = abs(s.wf_fast) < tu.KNOWN_SLOW_RADPS
         needed = tu.KNOWN_VERTICAL_SLOW_RAD if slow else tu.KNOWN_VERTICAL_RAD
         if about_v < needed or age < tu.KNOWN_AGE_S or s.chain * s.wf_fast < tu.KNOWN_ROTATION_RADPS:

@@ -143,7 +143,7 @@ def _spin_or_not(
     if m.in_spin == 0:
         follow_controls(s, clean, dt)
         watch_level(s, m, t, alt)
-        if is_spin(s, t, measured):
+        if is_spin(s, settings, t, measured):
             begin_spin(s, m, t, measured, alt, ints, floats, cursor)
             m.turn_period_s = math.nan
             _face_in_spin(s, m)
