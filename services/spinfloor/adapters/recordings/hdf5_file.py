@@ -78,6 +78,9 @@ def _datasets(group: Any, h5py: Any, folder: str, notes: Notes, depth: int) -> I
         notes.add(folder, "nested too deeply; left out")
         return
     for name in _keys(group, folder, notes):
+        if isinstance(name, bytes):  # a damaged name that is no text
+            notes.add(folder, "a name that is not text; left out")
+            continue
         if name.startswith("#"):  # where MATLAB keeps the targets of its references
             continue
         try:
@@ -91,7 +94,7 @@ def _datasets(group: Any, h5py: Any, folder: str, notes: Notes, depth: int) -> I
             yield folder, name, item
 
 
-def _keys(group: Any, folder: str, notes: Notes) -> list[str]:
+def _keys(group: Any, folder: str, notes: Notes) -> list[str | bytes]:
     try:
         return list(group)
     except (OSError, RuntimeError, ValueError, KeyError):
