@@ -5,33 +5,11 @@ from __future__ import annotations
 from typing import Final
 
 from spinfloor.core.plan.model import CallWords
+from spinfloor.core.recovery.numbers_in_words import spoken
 from spinfloor.core.recovery.reasons import REASON_WORDS, WAITING_REASONS
 
-UNITS: Final = (
-    "zero",
-    "one",
-    "two",
-    "three",
-    "four",
-    "five",
-    "six",
-    "seven",
-    "eight",
-    "nine",
-    "ten",
-    "eleven",
-    "twelve",
-    "thirteen",
-    "fourteen",
-    "fifteen",
-    "sixteen",
-    "seventeen",
-    "eighteen",
-    "nineteen",
-    "twenty",
-)
-TENS: Final = ("thirty", "forty", "fifty", "sixty", "seventy", "eighty", "ninety")
-NUMBER_PARTS: Final = (*UNITS, *TENS, "hundred", "and", "point")
+# Zero to twenty, then the tens and what joins them.
+NUMBER_PARTS: Final = (*(spoken(number) for number in (*range(21), *range(30, 100, 10))), "hundred", "and", "point")
 
 # Words of the screen itself, and words test teams commonly choose for the calls (common practice, no source).
 SCREEN_WORDS: Final = ("sound armed", "test", "turn", "turns", "estimated", "caution")
