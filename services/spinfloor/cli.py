@@ -14,12 +14,14 @@ from spinfloor.core.errors import SpinfloorError
 # Modules under spinfloor.commands; each has `register(group: click.Group) -> None`.
 COMMAND_MODULES: tuple[str, ...] = (
     "analyse",
+    "clips",
     "detect",
     "doctor",
     "ingest",
     "listen",
     "map",
     "plan",
+    "rehearse",
     "report",
     "screen",
     "send",

@@ -6,10 +6,10 @@ import asyncio
 import contextlib
 import signal
 import socket
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Coroutine, Iterator
 from dataclasses import dataclass, replace
 from pathlib import Path
-from typing import Final
+from typing import Any, Final
 
 import structlog
 import uvicorn
@@ -53,7 +53,11 @@ class Server(uvicorn.Server):
 
 @dataclass(frozen=True, slots=True)
 class Options:
-    """What `spinfloor serve` was asked for. told: prints a line for the person who started it."""
+    """What `spinfloor serve` was asked for.
+
+    told: prints a line for the person who started it. clips: folder of a plan's own recorded words. ready: called with
+    the address once frames can be taken. until: when it is set the service ends in order.
+    """
 
     host: str
     port: int
@@ -64,7 +68,10 @@ class Options:
     certificate: Path | None = None
     key: Path | None = None
     screen: bool = True
+    clips: Path | None = None
     told: Callable[[str], None] = print
+    ready: Callable[[str], None] | None = None
+    until: asyncio.Event | None = None
 
 
 def listen(host: str, port: int) -> socket.socket:
@@ -111,13 +118,13 @@ async def settings_for(options: Options, ports: Ports) -> Settings:
     return settings
 
 
-def screens(base: str) -> Mount:
-    """Mounts the screens, which reach the service at `base`."""
+def screens(base: str, clips: Path | None = None) -> Mount:
+    """Mounts the screens, which reach the service at `base`; clips: folder of a plan's own recorded words."""
 
     def mount(app: FastAPI) -> None:
         import spinfloor_dashboard
 
-        spinfloor_dashboard.mount(app, api_base=base)
+        spinfloor_dashboard.mount(app, api_base=base, clips=clips)
 
     return mount
 
@@ -136,16 +143,36 @@ async def run_service(options: Options) -> None:
     scheme = "https" if options.certificate else "http"
     shown = f"[{options.host}]" if ":" in options.host else options.host
     base = f"{scheme}://{shown}:{listener.getsockname()[1]}"
-    app = create_app(ports, settings, mount=screens(base) if options.screen else None, owner=OWNER)
+    app = create_app(ports, settings, mount=screens(base, options.clips) if options.screen else None, owner=OWNER)
     server = Server(config_for(app, options, settings))
-    demo = asyncio.create_task(_demo(app)) if options.demo else None
+    beside = [asyncio.create_task(work) for work in _beside(app, server, options, base)]
     options.told(f"spinfloor: listening on {base} (it advises; the crew and the test conductor decide)")
     try:
         await server.serve(sockets=[listener])
     finally:
-        if demo is not None:
-            demo.cancel()
-            await asyncio.gather(demo, return_exceptions=True)
+        for task in beside:
+            task.cancel()
+        await asyncio.gather(*beside, return_exceptions=True)
+
+
+def _beside(app: FastAPI, server: Server, options: Options, base: str) -> Iterator[Coroutine[Any, Any, None]]:
+    """What goes on while serving: the demonstration, word of being ready, the end."""
+    if options.demo:
+        yield _demo(app)
+    if options.ready is not None:
+        yield _say_ready(app, options.ready, base)
+    if options.until is not None:
+        yield _end_with(server, options.until)
+
+
+async def _say_ready(app: FastAPI, ready: Callable[[str], None], base: str) -> None:
+    await app.state.services.kernel_ready.wait()
+    ready(base)
+
+
+async def _end_with(server: Server, until: asyncio.Event) -> None:
+    await until.wait()
+    server.should_exit = True
 
 
 def config_for(app: FastAPI, options: Options, settings: Settings) -> uvicorn.Config:

@@ -27,6 +27,10 @@ def register(group: click.Group) -> None:
 @click.option(
     "--recordings", multiple=True, type=click.Path(path_type=Path), help="More folders of recordings to rehearse with."
 )
+@click.option(
+    "--clips", type=click.Path(path_type=Path, exists=True, file_okay=False), envvar="SPINFLOOR_CLIPS",
+    help="Folder of a plan's own recorded call words, made by `spinfloor clips`.",
+)  # fmt: skip
 @click.option("--origin", "origins", multiple=True, help="Another origin whose pages may send changes.")
 @click.option("--tls-certificate", type=click.Path(path_type=Path, exists=True, dir_okay=False))
 @click.option("--tls-key", type=click.Path(path_type=Path, exists=True, dir_okay=False))
@@ -37,6 +41,7 @@ def serve(
     data: Path,
     demo: bool,
     recordings: tuple[Path, ...],
+    clips: Path | None,
     origins: tuple[str, ...],
     tls_certificate: Path | None,
     tls_key: Path | None,
@@ -54,6 +59,7 @@ def serve(
         data=data,
         demo=demo,
         recordings=recordings,
+        clips=clips,
         origins=origins,
         certificate=tls_certificate,
         key=tls_key,
