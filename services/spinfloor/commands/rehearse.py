@@ -94,7 +94,8 @@ async def _beside_a_service(asked: _Asked, data: Path, port: int) -> str:
         "127.0.0.1", port, data, recordings=recordings, told=_say, ready=ready.set_result, until=done
     )  # fmt: skip
     serving = asyncio.create_task(run_service(options))
-    await asyncio.wait({serving, ready}, return_when=asyncio.FIRST_COMPLETED)
+    both: set[asyncio.Future[Any]] = {serving, ready}
+    await asyncio.wait(both, return_when=asyncio.FIRST_COMPLETED)
     if serving.done():
         await serving  # raises what kept it from starting
         raise click.Abort
