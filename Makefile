@@ -47,10 +47,13 @@ bench-faults: ## kill -9 at random moments, 200 times: nothing acknowledged may 
 bench-load: ## sorties x rate until a call takes longer than 20 ms
 	$(RUN)/python tools/bench_load.py
 
+fuzz-api: ## thousands of requests made from the published OpenAPI document (some minutes)
+	SPINFLOOR_EXAMPLES=$(or $(EXAMPLES),200) $(RUN)/pytest -q tests/api/test_openapi.py
+
 docs: ## build the documentation site into site/
 	$(RUN)/python tools/build_docs.py
 
 clean: ## remove what was built (never data)
 	rm -rf .venv .venv-test build dist site .pytest_cache .mypy_cache .ruff_cache .hypothesis
 
-.PHONY: help run test develop quick bench bench-truth bench-prediction bench-screen bench-faults bench-load docs clean
+.PHONY: help run test develop quick bench bench-truth bench-prediction bench-screen bench-faults bench-load fuzz-api docs clean

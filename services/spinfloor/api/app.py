@@ -20,6 +20,7 @@ from spinfloor.api.auth import Authority
 from spinfloor.api.gauges import register_gauges
 from spinfloor.api.guard import Guard
 from spinfloor.api.metrics import Metrics
+from spinfloor.api.openapi import describe
 from spinfloor.api.presence import Presence
 from spinfloor.api.routes import ROUTERS
 from spinfloor.api.routes.meta import CAUTION
@@ -97,6 +98,7 @@ def create_app(
     for router in routers:
         app.include_router(router)
     _unknown_paths(app)
+    describe(app)
     if mount is not None:
         mount(app)
     app.add_middleware(Guard, settings=settings, clock=ports.clock)

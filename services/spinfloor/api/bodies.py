@@ -2,14 +2,29 @@
 
 from __future__ import annotations
 
-from typing import Any
+from typing import Annotated, Any
 
 import orjson
+from pydantic import AfterValidator
 from starlette.requests import Request
 
 from spinfloor.api.problems import ProblemError
 from spinfloor.core.plan.load import parse_plan
 from spinfloor.core.plan.model import Plan
+
+
+def _storable(data: dict[str, Any]) -> dict[str, Any]:
+    """JSON that every reader takes back. json.loads lets more through than JSON has."""
+    try:
+        as_read = orjson.loads(orjson.dumps(data))
+    except (TypeError, orjson.JSONDecodeError) as exc:
+        raise ValueError("numbers of at most 64 bits, Unicode text and nesting no deeper than needed") from exc
+    if as_read != data:
+        raise ValueError("numbers that are neither NaN nor infinite")
+    return data
+
+
+StorableObject = Annotated[dict[str, Any], AfterValidator(_storable)]
 
 
 def media_type(request: Request) -> str:

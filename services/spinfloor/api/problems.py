@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 from typing import Any, Final
 
 import orjson
@@ -14,6 +15,8 @@ from starlette.responses import Response
 from spinfloor.core.errors import SpinfloorError
 
 log = structlog.get_logger("spinfloor.api")
+
+LONGEST_SENTENCE: Final = 1_000
 
 _TITLES: Final = {
     400: "Bad request",
@@ -54,15 +57,30 @@ def problem_record(status: int, code: str, detail: str, **fields: object) -> dic
         "type": f"urn:spinfloor:problem:{code}",
         "title": _TITLES.get(status, "Error"),
         "status": status,
-        "detail": detail,
+        "detail": _one_line(detail),
         "code": code,
         **fields,
     }
 
 
+def _one_line(detail: str) -> str:
+    """What was sent may be quoted in it: no line breaks, nothing endless; the end says what happens now."""
+    line = " ".join(detail.split())
+    return (
+        line if len(line) <= LONGEST_SENTENCE else f"{line[: LONGEST_SENTENCE // 2]} … {line[-LONGEST_SENTENCE // 2 :]}"
+    )
+
+
+def _json(record: dict[str, Any]) -> bytes:
+    try:
+        return orjson.dumps(record, default=str, option=orjson.OPT_NON_STR_KEYS)
+    except TypeError:  # a lone surrogate or a number beyond 64 bits that was sent is quoted
+        return json.dumps(record, default=str).encode()
+
+
 def problem_response(record: dict[str, Any], headers: dict[str, str] | None = None) -> Response:
     """A problem object as a response."""
-    body = orjson.dumps(record, default=str, option=orjson.OPT_NON_STR_KEYS)
+    body = _json(record)
     extra = dict(headers or {})
     if record["status"] == 429:
         extra.setdefault("Retry-After", str(record.get("retry_after_s", 1)))
@@ -87,11 +105,13 @@ async def _ours(_request: Request, error: Exception) -> Response:
 async def _http(request: Request, error: Exception) -> Response:
     assert isinstance(error, HTTPException)
     words = {
+        400: "Expected a JSON document in the body; got bytes that can't be read as one; nothing was done.",
         404: f"Expected a path of this service; got {request.url.path}; nothing was done.",
         405: f"Expected another method than {request.method} on {request.url.path}; nothing was done.",
     }
-    codes = {404: "unknown-path", 405: "wrong-method"}
-    detail = words.get(error.status_code, str(error.detail))
+    codes = {400: "bad-json", 404: "unknown-path", 405: "wrong-method"}
+    other = f"Expected a request this service takes; got one it does not ({error.detail}); nothing was done."
+    detail = words.get(error.status_code, other)
     code = codes.get(error.status_code, "http-error")
     return problem_response(problem_record(error.status_code, code, detail), dict(error.headers or {}))
 

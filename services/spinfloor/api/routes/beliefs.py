@@ -2,10 +2,10 @@
 
 from __future__ import annotations
 
-from typing import Annotated
+from typing import Annotated, Self
 
 from fastapi import APIRouter, Body, Path
-from pydantic import BaseModel, ConfigDict, Field
+from pydantic import BaseModel, ConfigDict, Field, model_validator
 
 from spinfloor.api.problems import ProblemError
 from spinfloor.api.responses import Json
@@ -28,7 +28,13 @@ class Withdrawal(BaseModel):
     reason: str = Field(min_length=1, max_length=400)
     by: str = Field(min_length=1, max_length=80)
     sortie: str | None = Field(default=None, max_length=64)
-    spin: int | None = Field(default=None, ge=1)
+    spin: int | None = Field(default=None, ge=1, le=100_000)
+
+    @model_validator(mode="after")
+    def _both_or_none(self) -> Self:
+        if (self.sortie is None) != (self.spin is None):
+            raise ValueError("sortie and spin together (one recovery), or neither (all of them)")
+        return self
 
 
 @router.get("/aircraft")

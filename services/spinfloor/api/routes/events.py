@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import asyncio
+import re
 from collections.abc import AsyncIterator
 from typing import Annotated, Final
 
@@ -23,6 +24,7 @@ router = APIRouter(prefix="/v1", tags=["events"])
 
 KEEP_ALIVE_S: Final = 10.0
 PAGE_AT_MOST: Final = 100_000
+_SEQUENCE: Final = re.compile("[0-9]{1,18}")
 
 Kinds = Annotated[list[Kind] | None, Query(description="only these kinds; may be given more than once")]
 
@@ -69,16 +71,15 @@ async def _stream(
 def _position(last: str) -> tuple[str | None, int]:
     """`run/sequence` as we send it; a bare sequence counts for the current run."""
     run, _, sequence = last.rpartition("/")
-    try:
+    if _SEQUENCE.fullmatch(sequence):
         return run or None, int(sequence)
-    except ValueError as exc:
-        raise ProblemError(
-            422,
-            "bad-last-event-id",
-            expected="Last-Event-ID as sent with an event: run/sequence",
-            got=repr(last[:80]),
-            now="nothing was sent",
-        ) from exc
+    raise ProblemError(
+        422,
+        "bad-last-event-id",
+        expected="Last-Event-ID as sent with an event: run/sequence",
+        got=repr(last[:80]),
+        now="nothing was sent",
+    )
 
 
 async def _lines(feed: EventFeed, kinds: set[str] | None) -> AsyncIterator[bytes]:

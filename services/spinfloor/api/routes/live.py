@@ -3,11 +3,11 @@
 from __future__ import annotations
 
 import asyncio
-from typing import Any, Final
+from typing import Annotated, Any, Final
 
 import msgspec
 import orjson
-from fastapi import APIRouter, WebSocket, WebSocketDisconnect
+from fastapi import APIRouter, Query, WebSocket, WebSocketDisconnect
 from starlette.websockets import WebSocketState
 
 from spinfloor.api.feed import EventFeed
@@ -28,7 +28,7 @@ BAD_MESSAGE: Final = 1003
 class Sounded(msgspec.Struct, tag_field="type", tag="sounded"):
     """A call was heard in this browser, latency_ms after it was received."""
 
-    sequence: int
+    sequence: Annotated[int, msgspec.Meta(ge=0, le=2**62)]
     latency_ms: float | None = None
 
 
@@ -51,7 +51,11 @@ _DECODER: Final = msgspec.json.Decoder(Sounded | Sound | Control)
 
 @router.websocket("/sorties/{sortie}/live")
 async def live_socket(
-    sortie: SortieId, socket: WebSocket, services: Use, caller: AsWatch, after: int | None = None
+    sortie: SortieId,
+    socket: WebSocket,
+    services: Use,
+    caller: AsWatch,
+    after: Annotated[int | None, Query(ge=-1, le=2**62)] = None,
 ) -> None:
     """States (thinned to the newest for a slow reader) and events (none ever left out) of a sortie."""
     await services.ports.sorties.get(sortie)

@@ -2,11 +2,12 @@
 
 from __future__ import annotations
 
-from typing import Annotated, Any
+from typing import Annotated
 
 from fastapi import APIRouter, Body, Query
 from pydantic import BaseModel, ConfigDict, Field
 
+from spinfloor.api.bodies import StorableObject
 from spinfloor.api.names import SortieId
 from spinfloor.api.responses import Json
 from spinfloor.api.routes.sorties import source_time
@@ -26,7 +27,7 @@ class MarkBody(BaseModel):
 
     kind: str = Field(min_length=1, max_length=40)
     by: str = Field(default="control room", min_length=1, max_length=80)
-    data: dict[str, Any] = Field(default_factory=dict)
+    data: StorableObject = Field(default_factory=dict)
     time_ns: int | None = Field(default=None, ge=0, lt=2**62)
     key: str | None = Field(default=None, min_length=1, max_length=80)
 
