@@ -22,7 +22,7 @@ def folder() -> Path:
     here = Path(__file__).parent
     digest = hashlib.sha256()
     for path in sorted(here.glob("*.py")):
-        if path.name not in ("degrade.py", "keep.py", "catalogue.py", "shared.py"):
+        if path.name not in ("degrade.py", "keep.py", "catalogue.py", "shared.py", "programmes.py"):
             digest.update(path.read_bytes())
     path = Path(tempfile.gettempdir()) / "spinfloor-truth" / digest.hexdigest()[:16]
     path.mkdir(parents=True, exist_ok=True)
