@@ -8,7 +8,7 @@ RUN := .venv/bin
 TEST := .venv-test/bin
 
 help: ## this list
-	@grep -hE '^[a-z-]+:.*## ' $(MAKEFILE_LIST) | sed -E 's/:.*## /\t/' | expand -t 20
+	@grep -hE '^[a-z0-9-]+:.*## ' $(MAKEFILE_LIST) | sed -E 's/:.*## /\t/' | expand -t 20
 
 run: ## set up, start the service with a demo sortie replaying, print the address
 	@.ci/setup run
@@ -41,6 +41,9 @@ bench-prediction: ## predicted against actual altitude at level flight, as learn
 bench-screen: ## frame to screen and frame to sound, in a real browser
 	$(RUN)/python tools/bench_screen.py
 
+bench-e2e: ## every recording analysed and live with a browser: same events, every call heard
+	$(RUN)/python tools/bench_e2e.py
+
 bench-faults: ## kill -9 at random moments, 200 times: nothing acknowledged may be lost
 	$(RUN)/python tools/bench_faults.py
 
@@ -56,4 +59,4 @@ docs: ## build the documentation site into site/
 clean: ## remove what was built (never data)
 	rm -rf .venv .venv-test build dist site .pytest_cache .mypy_cache .ruff_cache .hypothesis
 
-.PHONY: help run test develop quick bench bench-truth bench-prediction bench-screen bench-faults bench-load fuzz-api docs clean
+.PHONY: help run test develop quick bench bench-truth bench-prediction bench-screen bench-e2e bench-faults bench-load fuzz-api docs clean

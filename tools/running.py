@@ -30,11 +30,15 @@ def wait_for(look: Callable[[], T], *, seconds: float, what: str) -> T:
 
 
 class RunningService:
-    """`with RunningService(folder) as service:` serves on a free loopback port until the end of the block."""
+    """`with RunningService(folder) as service:` serves on a free loopback port until the end of the block.
 
-    def __init__(self, data: Path, *arguments: str) -> None:
+    host: "0.0.0.0" makes a service that asks for tokens; it is reached over loopback all the same.
+    """
+
+    def __init__(self, data: Path, *arguments: str, host: str = "127.0.0.1") -> None:
         self.data = data
-        self.arguments = arguments
+        self.arguments = ("--host", host, *arguments)
+        self.host = host
         self.port = 0
         self._process: subprocess.Popen[bytes] | None = None
         self._log = data.parent / f"{data.name}.log"
@@ -73,7 +77,7 @@ class RunningService:
 
     def _told_port(self) -> str:
         self._alive()
-        _, found, rest = self._log.read_text(encoding="utf-8").partition("listening on http://127.0.0.1:")
+        _, found, rest = self._log.read_text(encoding="utf-8").partition(f"listening on http://{self.host}:")
         return rest.split()[0] if found else ""
 
     def _alive(self) -> None:

@@ -70,6 +70,7 @@ class PageHeaders:
             await self.app(scope, receive, send)
             return
         self._prepare()
+        service.remember_session(scope["headers"])
 
         async def send_with_headers(message: Message) -> None:
             if message["type"] == "http.response.start" and _is_page(scope["path"], message):

@@ -65,10 +65,16 @@ class Client:
     """One service. Use as an async context manager, or call `close`."""
 
     def __init__(
-        self, base: str, *, token: str | None = None, transport: httpx.AsyncBaseTransport | None = None
+        self,
+        base: str,
+        *,
+        token: str | None = None,
+        headers: Mapping[str, str] | None = None,
+        transport: httpx.AsyncBaseTransport | None = None,
     ) -> None:
+        """token: a token's secret. headers: what else goes with every request, e.g. a browser's session."""
         self.base = base.rstrip("/")
-        self._headers = {"Authorization": f"Bearer {token}"} if token else {}
+        self._headers = {**(headers or {}), **({"Authorization": f"Bearer {token}"} if token else {})}
         self._http = httpx.AsyncClient(
             base_url=self.base,
             headers=self._headers,

@@ -46,6 +46,7 @@ def scripts(browser: Browser) -> Iterator[Page]:
         "41-height",
         "42-strips",
         "43-calls",
+        "43-unheard",
     )
     for name in names:
         page.add_script_tag(path=str(ASSETS / f"{name}.js"))

@@ -23,13 +23,13 @@ def plan(**call_words: str) -> dict[str, Any]:
     return content
 
 
-def stretch(folder: Path, from_s: float, to_s: float) -> Path:
-    """Frames from_s <= t < to_s of the recording, as a recording of its own."""
-    table = pq.read_table(RECORDINGS / f"{RECORDING}.parquet")
+def stretch(folder: Path, from_s: float, to_s: float, recording: str = RECORDING) -> Path:
+    """Frames from_s <= t < to_s of a recording, as a recording of its own."""
+    table = pq.read_table(RECORDINGS / f"{recording}.parquet")
     time_ns = table.column("time_ns")
     first = time_ns[0].as_py()
     keep = pc.and_(pc.greater_equal(time_ns, first + int(from_s * 1e9)), pc.less(time_ns, first + int(to_s * 1e9)))
-    path = folder / f"from-{from_s:g}-to-{to_s:g}.parquet"
+    path = folder / f"{recording[:3]}-from-{from_s:g}-to-{to_s:g}.parquet"
     pq.write_table(table.filter(keep), path)
     return path
 

@@ -240,6 +240,7 @@ def test_a_second_screen_is_read_only_while_the_first_holds_control(
 ) -> None:
     create(service, "two")
     first = visit.open("/?sortie=two")
+    expect(first.locator("#w-control")).to_contain_text("nobody, 1 watching", timeout=SOON_MS)
     first.keyboard.press("t")
     expect(first.locator("#w-control")).to_contain_text("engineer (you)", timeout=SOON_MS)
     other = Visit(browser, service.base)
@@ -247,6 +248,10 @@ def test_a_second_screen_is_read_only_while_the_first_holds_control(
     expect(second.locator("#w-control")).to_contain_text("READ-ONLY here, 2 watching", timeout=SOON_MS)
     second.keyboard.press("c")
     expect(second.locator("#w-mark-answer")).to_contain_text("Read-only")
+    second.keyboard.press("t")
+    expect(second.locator("#w-mark-answer")).to_contain_text("engineer holds control. Press T again")
+    second.wait_for_timeout(500)  # two presses closer than 0.4 s are one
+    expect(second.locator("#w-control")).to_contain_text("READ-ONLY here")
     second.keyboard.press("t")
     expect(second.locator("#w-control")).to_contain_text("(you)", timeout=SOON_MS)
     expect(first.locator("#w-control")).to_contain_text("READ-ONLY", timeout=SOON_MS)
@@ -311,3 +316,40 @@ def test_everything_fits_and_the_glance_is_large(
     )
     assert min(sizes.values()) >= 0.0555, sizes
     page.close()
+
+
+def test_calls_not_heard_in_time_are_counted_and_listed_alone(visit: Visit, service: RunningService) -> None:
+    create(service, "unheard")
+    page = visit.open("/?sortie=unheard")
+    expect(page.locator("#w-origin")).to_have_text("NO DATA YET", timeout=SOON_MS)
+    expect(page.locator("#w-unheard")).to_be_hidden()
+    page.locator("#w-say-recover").click()  # by mouse, sound not armed
+    expect(page.locator("#w-unheard")).to_contain_text("1 not heard in 0.5 s", timeout=SOON_MS)
+    expect(page.locator("#shell-alert")).to_contain_text("CALL NOT HEARD IN TIME: recover (sound not armed)")
+    page.locator("#w-mark-controls_applied").click()
+    expect(page.locator("#w-log")).to_contain_text("controls applied", timeout=SOON_MS)
+    page.keyboard.press("u")
+    expect(page.locator("#w-log li")).to_have_count(1, timeout=SOON_MS)
+    expect(page.locator("#w-log")).to_contain_text("sound not armed")
+    assert visit.serious_faults() == []
+    page.keyboard.press("u")
+    expect(page.locator("#w-log")).to_contain_text("controls applied", timeout=SOON_MS)
+    moment = page.locator("#w-log li a").first
+    assert moment.get_attribute("target") == "_blank"  # leaving Watch would silence it
+    assert "local" in (moment.locator("time").get_attribute("title") or "")
+
+
+def test_words_of_the_plan_without_a_recording_are_named_when_armed(visit: Visit, service: RunningService) -> None:
+    create(service, "words", recover="zwiebel")
+    page = visit.open("/?sortie=words")
+    page.wait_for_function("() => spinfloor.link.info", timeout=SOON_MS)
+    arm(page)
+    expect(page.locator("#w-mark-answer")).to_contain_text("No recording of: zwiebel", timeout=SOON_MS)
+
+
+def test_a_low_volume_is_said_and_none_is_not_to_be_had(visit: Visit) -> None:
+    page = visit.open("/")
+    arm(page)
+    page.get_by_label("Volume").fill("40")
+    expect(page.locator("#w-sound-words")).to_have_text("SOUND ARMED 40 %, LOW")
+    assert page.get_by_label("Volume").get_attribute("min") == "40"

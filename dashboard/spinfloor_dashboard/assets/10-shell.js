@@ -32,6 +32,20 @@
     return twoDigits(d.getUTCHours()) + ":" + twoDigits(d.getUTCMinutes()) + ":" + twoDigits(d.getUTCSeconds());
   };
 
+  /** A time in UTC, local on hover; with the source's time it leads to that moment in Debrief, in a tab of its own. */
+  spinfloor.moment = function (ms, sourceNs) {
+    const time = document.createElement("time");
+    time.dateTime = new Date(ms).toISOString();
+    time.title = new Date(ms).toLocaleString() + " local";
+    time.textContent = spinfloor.utc(ms);
+    if (!sourceNs) return time;
+    const link = document.createElement("a");
+    link.href = "/debrief?sortie=" + encodeURIComponent(spinfloor.link.sortie) + "&t=" + sourceNs;
+    link.target = "_blank"; // leaving this page would silence it
+    link.append(time);
+    return link;
+  };
+
   window.dash_clientside = window.dash_clientside || {};
   window.dash_clientside.spinfloor_shell = {
     navigated: function (pathname) {
@@ -47,6 +61,8 @@
 
   window.setInterval(function () {
     spinfloor.text("shell-clock", spinfloor.utc(Date.now()) + " UTC");
+    const clock = spinfloor.el("shell-clock");
+    if (clock) clock.title = new Date().toLocaleString() + " local";
     for (const node of document.querySelectorAll("time.utc:not([title])")) {
       node.title = new Date(node.dateTime).toLocaleString() + " local";
     }

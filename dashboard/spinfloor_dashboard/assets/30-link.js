@@ -99,6 +99,7 @@
       if (message.strip) tell("strip", message.strip);
       tell("state", message.state);
     } else if (message.type === "event") take(message.event, message);
+    else if (message.type === "error") tell("trouble", message.detail);
   }
 
   /** One event, live or fetched; each sequence number is taken once and a hole is filled before going on. */

@@ -9,6 +9,7 @@
     recovering: "recovering", dive: "dive", spiral: "spiral, no spin", rolling: "rolling, no spin", tumble: "tumble",
   };
   const QUIET_MS = 1000; // the service speaks about 20 times a second; a second of silence is a lost connection
+  const LOW_VOLUME = 0.6; // own choice: below it the button says LOW
   const OLD_S = 2; // frames older than this are not live whatever the link says
 
   const panels = (spinfloor.panels = { phases: PHASES });
@@ -88,7 +89,8 @@
   function soundButton() {
     const armed = spinfloor.sound.armed();
     el("w-sound").dataset.sound = armed ? "armed" : "off";
-    text("w-sound-words", armed ? "SOUND ARMED " + Math.round(100 * spinfloor.sound.volume) + " %" : "SOUND NOT ARMED: press or click");
+    const volume = spinfloor.sound.volume;
+    text("w-sound-words", armed ? "SOUND ARMED " + Math.round(100 * volume) + " %" + (volume < LOW_VOLUME ? ", LOW" : "") : "SOUND NOT ARMED: press or click");
     const level = el("w-level");
     if (level) level.value = armed ? spinfloor.sound.peak() : 0;
   }
@@ -187,11 +189,12 @@
     const cautions = [];
     if (link.sortie && trust.silent && (link.lostMs || link.stateAtMs)) warnings.push("SERVER CONNECTION LOST: no calls will come; reconnecting by itself.");
     if (link.sortie && !spinfloor.sound.armed()) {
-      const anywhere = link.state && link.state.sound_armed > 0;
-      cautions.push("SOUND NOT ARMED" + (anywhere ? " on this screen" : "") + ": calls are silent here. Press S or click.");
+      const elsewhere = link.state && link.state.sound_armed > 0;
+      cautions.push("SOUND NOT ARMED" + (elsewhere ? " on this screen" : "") + ": calls are silent here. Press S or click.");
     }
     if (link.state && link.state.link === "lost" && !trust.silent) cautions.push(trust.estimated ? "DATA LOST: the figures are estimated." : "DATA LOST.");
-    if (panels.unheard) cautions.push(panels.unheard);
+    const anywhere = trust.silent ? "" : spinfloor.unheard.anywhere();
+    if (panels.unheard || anywhere) cautions.push(panels.unheard || anywhere);
     const bar = el("shell-alert");
     bar.hidden = !(warnings.length || cautions.length);
     bar.classList.toggle("caution", !warnings.length);

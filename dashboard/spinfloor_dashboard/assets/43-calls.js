@@ -9,7 +9,7 @@
   const calls = (spinfloor.calls = { shown: null, outcome: new Map() });
   let entries = []; // {event, atMs, count}
 
-  calls.forget = function () { entries = []; calls.shown = null; calls.outcome.clear(); renderLog(); };
+  calls.forget = function () { entries = []; calls.shown = null; calls.outcome.clear(); spinfloor.unheard.forget(); renderLog(); };
 
   function callOf(event) {
     if (event.kind === "call") return event.data.call;
@@ -59,13 +59,10 @@
   }
 
   spinfloor.sound.onreport = function (item, latencyMs, reason) {
-    const late = latencyMs !== null && latencyMs > 500;
+    const late = latencyMs !== null && latencyMs > spinfloor.unheard.WITHIN_MS;
     calls.outcome.set(item.sequence, { latencyMs: latencyMs, reason: reason, late: late, call: item.call });
     if (latencyMs !== null) spinfloor.link.send({ type: "sounded", sequence: item.sequence, latency_ms: Math.round(latencyMs * 10) / 10 });
-    const weighty = spinfloor.sound.RANK[item.call] >= spinfloor.sound.RANK.caution;
-    if (weighty && (latencyMs === null || late) && reason !== "cut off by a higher call") {
-      spinfloor.panels.unheard = "CALL NOT HEARD IN TIME: " + item.words + " (" + (reason || Math.round(latencyMs) + " ms") + ").";
-    } else if (weighty && latencyMs !== null) spinfloor.panels.unheard = "";
+    spinfloor.unheard.see(item, latencyMs, reason);
     calls.band();
     renderLog();
   };
@@ -156,16 +153,17 @@
   function writeLog() {
     const list = spinfloor.el("w-log");
     if (!list) return;
-    list.replaceChildren.apply(list, entries.slice(-ROWS).reverse().map(row));
-    if (!entries.length) list.append(make("li", "alone", "Nothing called or marked yet."));
+    spinfloor.unheard.button();
+    const rows = spinfloor.unheard.only ? spinfloor.unheard.rows() : entries.slice(-ROWS).reverse().map(row);
+    list.replaceChildren.apply(list, rows);
+    if (!rows.length) list.append(make("li", "alone", "Nothing called or marked yet."));
   }
 
   function row(entry) {
     const event = entry.event;
     const item = make("li", callOf(event), "");
     const at = (event.kind === "link" ? event.time_ns : event.detected_ns) / 1e6;
-    const time = make("time", "", spinfloor.utc(at));
-    time.title = new Date(at).toLocaleString() + " local";
+    const time = spinfloor.moment(at, event.time_ns);
     const words = make("span", "", "");
     const said = describe(event);
     if (said[0]) words.append(make("b", "", said[0] + (entry.count > 1 ? " \u00d7" + entry.count : "")), " ");

@@ -19,17 +19,29 @@
   }
   function holdsControl() { return heldAs !== "" && holder() === heldAs; }
 
-  /** Read-only when somebody else holds control. */
-  keys.readOnly = function () { return Boolean(holder()) && !holdsControl(); };
+  /** Read-only when somebody else holds control, or for a token that may only watch. */
+  keys.readOnly = function () { return spinfloor.session.mayOnlyWatch() || (Boolean(holder()) && !holdsControl()); };
+  function whyReadOnly() {
+    return spinfloor.session.mayOnlyWatch() ? "Read-only: your token may only watch." : "Read-only: " + holder() + " holds control. T takes it.";
+  }
 
+  /* Taking control from somebody is asked for twice: they lose it. */
+  const SURE_MS = 6000;
+  let asked = { holder: "", atMs: -Infinity };
   function controlPressed() {
+    if (spinfloor.session.mayOnlyWatch()) return answer(whyReadOnly(), true);
+    if (!spinfloor.link.open) return answer("Control NOT changed: no connection to the service.", true);
     if (holdsControl()) {
       heldAs = "";
-      spinfloor.link.send({ type: "control", action: "release" });
-      return;
+      return spinfloor.link.send({ type: "control", action: "release" });
+    }
+    const now = performance.now();
+    if (holder() && (asked.holder !== holder() || now - asked.atMs > SURE_MS)) {
+      asked = { holder: holder(), atMs: now };
+      return answer(holder() + " holds control. Press T again to take it from them.", true);
     }
     heldAs = holder() === by() ? by() + " 2" : by(); // two people at the same position stay apart
-    spinfloor.link.send({ type: "control", action: "take", name: heldAs });
+    return spinfloor.link.send({ type: "control", action: "take", name: heldAs });
   }
 
   spinfloor.link.on("state", function () {
@@ -74,10 +86,11 @@
     "w-say-chute": function () { mark("call_made", { call: "chute" }, "Chute called"); },
     "w-say-abandon": function () { mark("call_made", { call: "abandon" }, "Abandon called"); },
     "w-sound": function () { soundPressed(); },
+    "w-unheard": function () { spinfloor.unheard.toggle(); },
     "w-test": function () { spinfloor.sound.test().catch(soundFailed); },
     "w-take": function () { controlPressed(); },
   };
-  const ALWAYS = ["w-sound", "w-test", "w-take"];
+  const ALWAYS = ["w-sound", "w-test", "w-take", "w-unheard"];
 
   function acknowledged() {
     const shown = spinfloor.calls.shown;
@@ -86,7 +99,13 @@
 
   function soundPressed() {
     if (spinfloor.sound.armed()) answer("Sound is armed on this screen; Y plays the test.");
-    else spinfloor.sound.arm().catch(soundFailed);
+    else spinfloor.sound.arm().then(tellLacking, soundFailed);
+  }
+  /** Call words of the plan that no recording says: they will sound as their tone, and are shown as text. */
+  function tellLacking() {
+    const plan = spinfloor.link.info && spinfloor.link.info.plan;
+    const lacking = Object.values((plan && plan.call_words) || {}).filter(function (words) { return !spinfloor.clips.sequence(words); });
+    if (lacking.length) answer("No recording of: " + lacking.join(", ") + ". Sounds as tone only; record it with: spinfloor clips", true);
   }
   function soundFailed(error) { answer("Sound could not be armed: " + error.message, true); }
 
@@ -94,7 +113,7 @@
     const now = performance.now();
     if (lastPress.id === id && now - lastPress.atMs < TWICE_MS) return;
     lastPress = { id: id, atMs: now };
-    if (keys.readOnly() && !ALWAYS.includes(id)) return answer("Read-only: " + holder() + " holds control. T takes it.", true);
+    if (keys.readOnly() && !ALWAYS.includes(id)) return answer(whyReadOnly(), true);
     ACTIONS[id]();
     return undefined;
   }
@@ -108,7 +127,7 @@
     if (event.repeat || event.ctrlKey || event.altKey || event.metaKey) return;
     if (event.target.closest && event.target.closest("input, textarea, select, [contenteditable]")) return;
     const button = document.querySelector('.watch button[data-key="' + CSS.escape(event.key.toLowerCase()) + '"]');
-    if (!button) return;
+    if (!button || button.hidden) return;
     event.preventDefault();
     if (ACTIONS[button.id]) press(button.id);
     else button.click();
@@ -164,7 +183,7 @@
       select.append(Object.assign(spinfloor.make("option", "", "none"), { value: "", disabled: true }));
       for (const card of info.plan.cards) select.append(Object.assign(spinfloor.make("option", "", card.id + (card.title ? " " + card.title : "")), { value: card.id }));
       select.addEventListener("change", function () {
-        if (keys.readOnly()) answer("Read-only: " + holder() + " holds control. T takes it.", true);
+        if (keys.readOnly()) answer(whyReadOnly(), true);
         else mark("card", { card: select.value }, "Card " + select.value);
         select.blur();
       });

@@ -55,10 +55,21 @@ def caution_line() -> Component:
 
 
 def utc_time(time_ns: int | None) -> Component:
-    """A time in UTC; hovering shows it in the reader's own zone (filled in by the browser)."""
+    """A date and time in UTC; hovering shows it in the reader's own zone (filled in by the browser)."""
+    return _time(time_ns, "%Y-%m-%d %H:%M:%S UTC")
+
+
+def utc_clock(time_ns: int | None) -> Component:
+    """A time of day in UTC to the millisecond, with the reader's own zone on hover."""
+    return _time(time_ns, "%H:%M:%S", millis=True)
+
+
+def _time(time_ns: int | None, form: str, *, millis: bool = False) -> Component:
     if time_ns is None:
         return html.Span("not known")
-    moment = datetime.fromtimestamp(time_ns / 1e9, UTC)
-    return html.Time(
-        moment.strftime("%Y-%m-%d %H:%M:%S UTC"), dateTime=moment.isoformat(timespec="milliseconds"), className="utc"
-    )
+    seconds, rest = divmod(time_ns, 1_000_000_000)
+    moment = datetime.fromtimestamp(seconds, UTC)
+    thousandths = rest // 1_000_000
+    exact = f"{moment:%Y-%m-%dT%H:%M:%S}.{thousandths:03d}+00:00"
+    words = f"{moment:{form}}.{thousandths:03d}" if millis else f"{moment:{form}}"
+    return html.Time(words, dateTime=exact, className="utc")

@@ -10,8 +10,8 @@ import dash_mantine_components as dmc
 from dash import dcc, html
 from dash.development.base_component import Component
 
-from spinfloor_dashboard.components.common import Tone, badge, empty, panel, utc_time
-from spinfloor_dashboard.components.words import clock, number, plural
+from spinfloor_dashboard.components.common import Tone, badge, empty, panel, utc_clock, utc_time
+from spinfloor_dashboard.components.words import number, plural
 
 Row = Mapping[str, Any]
 CHANNELS: Final = (
@@ -185,7 +185,7 @@ def _fault_words(fault: Row) -> str:
 def _line(line: Row) -> Component:
     return html.Tr(
         [
-            html.Td(clock(line["due_ns"], millis=True) if line["due_ns"] else "not due"),
+            html.Td(utc_clock(line["due_ns"]) if line["due_ns"] else "not due"),
             html.Th(line["words"] if line["call"] != "turn" else f"turn {line['words']}", scope="row"),
             html.Td(str(line["spin"] or "")),
             html.Td(_made(line["tool_says"], line["tool_late_s"])),

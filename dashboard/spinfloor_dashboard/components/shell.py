@@ -30,6 +30,7 @@ def layout(container: Component, *, browser_base: str, own_clips: bool) -> Compo
                     html.Nav([_link(name, path) for name, path in NAVIGATION], **{"aria-label": "Pages"}),
                     html.Span(ADVICE, className="advice header-advice"),
                     html.Div(id="shell-watch", className="shell-watch"),
+                    html.Div(id="shell-session", className="shell-session"),
                     html.Span("--:--:-- UTC", id="shell-clock", className="clock", title="Time now, UTC"),
                 ],
                 className="header",

@@ -181,11 +181,19 @@ def pictures() -> Component:
             _cell(
                 "Calls and marks",
                 html.Ol(id="w-log", className="log", tabIndex=0, **{"aria-label": "Calls and marks, newest first"}),
+                tag=_unheard(),
                 identifier="w-log-cell",
             ),
         ],
         className="pictures",
     )
+
+
+def _unheard() -> Component:
+    """Appears when a call did not sound in time here; shows those calls alone."""
+    button = action_button("", identifier="w-unheard", key="U")
+    button.hidden = True
+    return button
 
 
 def keys() -> Component:

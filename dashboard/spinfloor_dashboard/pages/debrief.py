@@ -14,6 +14,7 @@ from spinfloor_dashboard.components import spins as moments
 from spinfloor_dashboard.components import timeline
 from spinfloor_dashboard.components.ask import ask
 from spinfloor_dashboard.components.common import caution_line, panel
+from spinfloor_dashboard.components.heard import heard
 
 POINTS = 1500
 
@@ -75,6 +76,7 @@ async def fill(query: dict[str, str | None]) -> Any:
             timeline.table(sortie, events, moment, **keep),
             note="each time is a link to its moment; hover over a time for your own zone",
         ),
+        await _heard(sortie, events),
         await _runs(sortie, query["before"]),
     ]  # fmt: skip
 
@@ -89,6 +91,11 @@ async def _figures(
     if fault:
         return panel(f"Spin {spin.ordinal}", html.P(fault))
     return parts.figures(spin, columns, moments.phase_spans(events, first, last), record["plan"]["floors"], moment)
+
+
+async def _heard(sortie: str, events: list[dict[str, Any]]) -> Component:
+    records, fault = await ask(lambda client: client.audit(sortie))
+    return panel("Calls heard", html.P(fault)) if fault else heard(events, records)
 
 
 async def _runs(sortie: str, before: str | None) -> Component | None:

@@ -10,6 +10,7 @@ import orjson
 from fastapi import APIRouter, Query, WebSocket, WebSocketDisconnect
 from starlette.websockets import WebSocketState
 
+from spinfloor.api.auth import Caller
 from spinfloor.api.feed import EventFeed
 from spinfloor.api.names import SortieId
 from spinfloor.api.services import AsWatch, Services, Use
@@ -17,6 +18,7 @@ from spinfloor.core.errors import SpinfloorError
 from spinfloor.detect.messages import live_subject, moved_subject
 from spinfloor.ports.audit import AuditRecord
 from spinfloor.ports.bus import Subscription
+from spinfloor.ports.tokens import Role
 
 router = APIRouter(prefix="/v1", tags=["live"])
 
@@ -64,18 +66,19 @@ async def live_socket(
     await socket.accept()
     watcher = await services.presence.join(sortie)
     try:
-        await _Watcher(sortie, socket, services, caller.name, watcher).run(states, after)
+        await _Watcher(sortie, socket, services, caller, watcher).run(states, after)
     finally:
         await states.close()
         await services.presence.leave(sortie, watcher)
 
 
 class _Watcher:
-    def __init__(self, sortie: str, socket: WebSocket, services: Services, name: str, number: int) -> None:
+    def __init__(self, sortie: str, socket: WebSocket, services: Services, caller: Caller, number: int) -> None:
         self._sortie = sortie
         self._socket = socket
         self._services = services
-        self._name = name
+        self._name = caller.name
+        self._may_control = caller.role is Role.CONTROL
         self._number = number
         self._sending = asyncio.Lock()
 
@@ -140,6 +143,9 @@ class _Watcher:
             case Sound(armed=armed, volume=volume):
                 await presence.armed(self._sortie, self._number, armed)
                 await self._audit("sound", {"armed": armed, "volume": volume})
+            case Control(action="take") if not self._may_control:
+                detail = "Expected the role control to take control; got a token that may only watch; nothing was done."
+                await self._send(orjson.dumps({"type": "error", "detail": detail}))
             case Control(action=action, name=name):
                 holder = (name[:80] or self._name) if action == "take" else None
                 if await presence.control(self._sortie, self._number, holder):

@@ -1,0 +1,59 @@
+/* Calls that did not sound here within 500 ms: counted on the log's head, listed by one key, told in the alert bar. */
+(function () {
+  "use strict";
+  const spinfloor = (window.spinfloor = window.spinfloor || {});
+  const WITHIN_MS = 500;
+  const KEPT = 200;
+  const make = spinfloor.make;
+  const unheard = (spinfloor.unheard = { entries: [], only: false, WITHIN_MS: WITHIN_MS });
+
+  function weighty(call) { return spinfloor.sound.RANK[call] >= spinfloor.sound.RANK.caution; }
+
+  unheard.forget = function () { unheard.entries = []; unheard.only = false; spinfloor.panels.unheard = ""; };
+
+  /** The outcome of a call on this screen; in time and heard, it takes back the alert of the one before. */
+  unheard.see = function (item, latencyMs, reason) {
+    const missed = latencyMs === null || latencyMs > WITHIN_MS;
+    const why = latencyMs === null ? reason : "after " + Math.round(latencyMs) + " ms";
+    if (missed) {
+      unheard.entries.push({ sequence: item.sequence, call: item.call, words: item.words, atMs: item.bornMs, why: why });
+      if (unheard.entries.length > KEPT) unheard.entries.shift();
+    }
+    if (!weighty(item.call)) return;
+    if (missed && reason !== "cut off by a higher call") spinfloor.panels.unheard = "CALL NOT HEARD IN TIME: " + item.words + " (" + why + ").";
+    else if (!missed) spinfloor.panels.unheard = "";
+  };
+
+  /** Words of the calls that no screen at all has reported as sounded, from the service's list. */
+  unheard.anywhere = function () {
+    const state = spinfloor.link.state;
+    const waiting = (state && state.calls_not_sounded) || [];
+    if (!waiting.length) return "";
+    const words = spinfloor.link.events.filter(function (event) { return event.kind === "call" && waiting.includes(event.sequence); }).map(function (event) { return event.data.words; });
+    return "NO SCREEN HAS SOUNDED: " + ([...new Set(words)].join(", ") || waiting.length + " calls") + ".";
+  };
+
+  unheard.button = function () {
+    const button = spinfloor.el("w-unheard");
+    if (!button) return;
+    const count = unheard.entries.length;
+    if (!count) unheard.only = false;
+    button.hidden = !count;
+    button.classList.toggle("caution", unheard.entries.some(function (entry) { return weighty(entry.call); }));
+    spinfloor.text(button.firstElementChild, unheard.only ? "Show all" : count + " not heard in " + WITHIN_MS / 1000 + " s");
+  };
+
+  unheard.toggle = function () { unheard.only = !unheard.only; unheard.button(); spinfloor.calls.render(); };
+
+  /** Rows of the log when only these are asked for, newest first. */
+  unheard.rows = function () {
+    return unheard.entries.slice().reverse().map(function (entry) {
+      const item = make("li", entry.call, "");
+      const words = make("span", "", "");
+      words.append(make("b", "", entry.call === "turn" ? "turn " + entry.words : entry.words));
+      item.append(spinfloor.moment(entry.atMs, 0), words, make("span", weighty(entry.call) ? "missed" : "soft", entry.why));
+      item.title = entry.words + ": " + entry.why;
+      return item;
+    });
+  };
+})();

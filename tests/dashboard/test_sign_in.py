@@ -1,0 +1,103 @@
+"""A service that asks for tokens: signing in, what a token may do on each page, signing out."""
+
+from __future__ import annotations
+
+import subprocess
+from collections.abc import Iterator
+from pathlib import Path
+
+import pytest
+from playwright.sync_api import Browser, expect
+from tests.dashboard.flying import RECORDING, plan
+from tests.dashboard.visiting import Visit
+from tools.running import COMMAND, RunningService
+
+pytestmark = pytest.mark.browser
+expect.set_options(timeout=20_000)
+
+
+def token(folder: Path, name: str, role: str) -> str:
+    made = subprocess.run(
+        [*COMMAND, "token", "add", name, f"--role={role}", f"--data={folder}"],
+        capture_output=True,
+        text=True,
+        check=True,
+    )
+    return made.stdout.strip()
+
+
+@pytest.fixture(scope="module")
+def tokens(tmp_path_factory: pytest.TempPathFactory) -> dict[str, str]:
+    folder = tmp_path_factory.mktemp("guarded") / "data"
+    return {"data": str(folder), **{role: token(folder, f"{role} desk", role) for role in ("control", "watch")}}
+
+
+@pytest.fixture(scope="module")
+def guarded(tokens: dict[str, str]) -> Iterator[RunningService]:
+    with RunningService(Path(tokens["data"]), host="0.0.0.0") as running:
+        as_control = {"Authorization": f"Bearer {tokens['control']}"}
+        running.ask("POST", "/v1/sorties?id=guarded", json=plan(), headers=as_control)
+        yield running
+
+
+@pytest.fixture
+def visit(browser: Browser, guarded: RunningService) -> Iterator[Visit]:
+    visiting = Visit(browser, guarded.base)
+    yield visiting
+    visiting.page.close()
+
+
+def sign_in(visit: Visit, secret: str) -> None:
+    dialog = visit.page.get_by_role("dialog", name="Sign in")
+    expect(dialog).to_be_visible()
+    dialog.get_by_label("Token").fill(secret)
+    dialog.get_by_role("button", name="Sign in").click()
+
+
+def test_nothing_is_shown_before_signing_in_and_a_wrong_token_is_told(visit: Visit, tokens: dict[str, str]) -> None:
+    page = visit.open("/debrief")
+    dialog = page.get_by_role("dialog", name="Sign in")
+    expect(dialog).to_be_visible()
+    expect(page.locator("#debrief-body")).not_to_contain_text("guarded")
+    assert visit.serious_faults() == []
+    sign_in(visit, "000000000000.not-a-token")
+    expect(dialog.get_by_role("alert")).to_contain_text("unknown, expired or revoked")
+    sign_in(visit, tokens["watch"])
+    expect(page.locator("#debrief-body")).to_contain_text("guarded")
+    assert page.evaluate("() => document.cookie") == ""
+
+
+def test_control_works_every_page_and_signs_out(visit: Visit, tokens: dict[str, str], guarded: RunningService) -> None:
+    page = visit.open(f"/plan?recording={RECORDING}")
+    sign_in(visit, tokens["control"])
+    expect(page.locator("#shell-session")).to_contain_text("control desk")
+    expect(page.locator("#plan-state")).to_have_text("checked, no fault")
+    page.click("#plan-create")
+    expect(page.locator("#plan-said")).to_contain_text("created")
+    visit.open("/?sortie=guarded")
+    page.keyboard.press("n")
+    page.locator("#w-note input").fill("signed in")
+    page.keyboard.press("Enter")
+    expect(page.locator("#w-mark-answer")).to_contain_text("Note: recorded")
+    marks = guarded.ask(
+        "GET", "/v1/sorties/guarded/events?kind=mark", headers={"Authorization": f"Bearer {tokens['control']}"}
+    )["events"]
+    assert marks[0]["data"]["by"] == "engineer (control desk)"
+    page.click("#sign-out")
+    expect(page.get_by_role("dialog", name="Sign in")).to_be_visible()
+
+
+def test_a_token_that_may_only_watch_sees_everything_and_changes_nothing(visit: Visit, tokens: dict[str, str]) -> None:
+    page = visit.open("/?sortie=guarded")
+    sign_in(visit, tokens["watch"])
+    expect(page.locator("#shell-session")).to_contain_text("may only watch")
+    expect(page.locator("#w-origin")).to_have_text("NO DATA YET")
+    page.keyboard.press("c")
+    expect(page.locator("#w-mark-answer")).to_contain_text("your token may only watch")
+    page.keyboard.press("t")
+    expect(page.locator("#w-control")).not_to_contain_text("(you)")
+    page.evaluate("() => spinfloor.link.send({type: 'control', action: 'take', name: 'pretender'})")
+    expect(page.locator("#w-mark-answer")).to_contain_text("Expected the role control")
+    visit.open(f"/rehearse?recording={RECORDING}")
+    page.click("#rehearse-start")
+    expect(page.locator("#rehearse-said")).to_contain_text("the role control")
