@@ -14,6 +14,7 @@ from spinfloor.core.errors import SpinfloorError
 # Modules under spinfloor.commands; each has `register(group: click.Group) -> None`.
 COMMAND_MODULES: tuple[str, ...] = (
     "analyse",
+    "archive",
     "clips",
     "detect",
     "doctor",

@@ -25,7 +25,9 @@ from spinfloor.core.frames import FrameBlock
 
 Record = dict[str, Any]
 TIMEOUT_S: Final = 30.0
+LONG_S: Final = 900.0  # for archives: a long sortie is written, checked and run through the detector again
 MSGPACK: Final = "application/msgpack"
+ZIP: Final = "application/zip"
 
 
 class ServiceError(SpinfloorError):
@@ -215,6 +217,18 @@ class Client:
     async def export(self, sortie: str, what: str, form: str) -> bytes:
         """events, frames or spins as json, ndjson, csv, parquet or arrow."""
         return (await self.request("GET", _sortie(sortie, what), params={"format": form})).content
+
+    async def archive(self, sortie: str) -> bytes:
+        """The sortie's archive, a zip."""
+        return (await self.request("GET", _sortie(sortie, "archive"), timeout=LONG_S)).content
+
+    async def import_archive(self, data: bytes, *, sortie: str | None = None, keep_differences: bool = False) -> Record:
+        """Import an archive; the answer says whether its events were made again, the same."""
+        wanted = {"differences": "keep" if keep_differences else "refuse", **({} if sortie is None else {"id": sortie})}
+        response = await self.request(
+            "POST", "/v1/archives", params=wanted, content=data, headers={"Content-Type": ZIP}, timeout=LONG_S
+        )
+        return dict(orjson.loads(response.content))
 
     # -- plans, programme, beliefs --------------------------------------------------------------------------------
 

@@ -27,6 +27,7 @@ from spinfloor.api.routes.meta import CAUTION
 from spinfloor.api.routes.sorties import create_sortie
 from spinfloor.api.services import Services
 from spinfloor.api.settings import Settings
+from spinfloor.archive.bench import Bench
 from spinfloor.archive.learning import Learner
 from spinfloor.core.plan.model import Plan
 from spinfloor.detect.supervisor import Pace, Supervisor
@@ -125,6 +126,7 @@ def _services(ports: Ports, settings: Settings, learner: Learner, supervisor: Su
         rate=RateLimit(ports.clock, per_second=settings.bytes_per_s, burst=settings.burst_bytes),
         replays=Replays(ports, ingest, settings.recordings, make_rehearsal),
         learner=learner,
+        bench=Bench(),
     )
     if supervisor is None:
         services.kernel_ready.set()
@@ -145,6 +147,7 @@ async def _begin(services: Services, supervisor: Supervisor) -> None:
 
 async def _end(services: Services, supervisor: Supervisor | None, tasks: list[asyncio.Task[None]]) -> None:
     await services.replays.close()
+    await services.bench.close()
     for task in tasks:
         task.cancel()
     await asyncio.gather(*tasks, return_exceptions=True)

@@ -98,8 +98,13 @@ class Guard:
             now="nothing was done",
         )
 
+    def _limit(self, path: str) -> int:
+        if path.endswith("/frames"):
+            return self.settings.max_frames_body
+        return self.settings.max_archive_body if path == "/v1/archives" else self.settings.max_body
+
     async def _limited(self, scope: Scope, receive: Receive, send: Send) -> None:
-        limit = self.settings.max_frames_body if scope["path"].endswith("/frames") else self.settings.max_body
+        limit = self._limit(scope["path"])
         declared = _content_length(scope)
         if declared is not None and declared > limit:
             await _read_away(receive)

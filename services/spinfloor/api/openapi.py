@@ -34,6 +34,7 @@ BODIES: Final[dict[tuple[str, str], Schema]] = {
     ("post", "/v1/sorties"): PLAN_BODY,
     ("post", "/v1/plans/check"): PLAN_BODY,
     ("post", "/v1/sorties/{sortie}/frames"): BATCH_BODY,
+    ("post", "/v1/archives"): {"required": True, "content": {"application/zip": {"schema": BYTES}}},
 }
 # Content of the good answers; any other operation answers with a JSON object.
 ANSWERS: Final[dict[tuple[str, str], Schema]] = {
@@ -50,6 +51,7 @@ ANSWERS: Final[dict[tuple[str, str], Schema]] = {
         EVENT_STREAM: {"schema": {"type": "string"}},
     },
     ("get", "/v1/sorties/{sortie}/spins"): exports_of(record({"spins": list_of(OBJECT)})),
+    ("get", "/v1/sorties/{sortie}/archive"): {"application/zip": {"schema": BYTES}},
     ("get", "/v1/sorties/{sortie}/report"): {
         "text/html": {"schema": {"type": "string"}},
         "application/pdf": {"schema": BYTES},

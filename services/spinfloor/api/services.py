@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import asyncio
 from dataclasses import dataclass, field
-from typing import TYPE_CHECKING, Annotated
+from typing import TYPE_CHECKING, Annotated, Final
 
 from fastapi import Depends
 from starlette.requests import HTTPConnection
@@ -20,8 +20,11 @@ from spinfloor.ports.bundle import Ports
 from spinfloor.ports.tokens import Role
 
 if TYPE_CHECKING:
+    from spinfloor.archive.bench import Bench
     from spinfloor.archive.learning import Learner
     from spinfloor.replay.service import Replays
+
+ARCHIVES_AT_ONCE: Final = 2  # each takes a thread and disk space for the sortie; others wait
 
 
 @dataclass(slots=True)
@@ -38,7 +41,9 @@ class Services:
     rate: RateLimit
     replays: Replays
     learner: Learner
+    bench: Bench
     kernel_ready: asyncio.Event = field(default_factory=asyncio.Event)
+    archiving: asyncio.Semaphore = field(default_factory=lambda: asyncio.Semaphore(ARCHIVES_AT_ONCE))
 
 
 def services_of(connection: HTTPConnection) -> Services:

@@ -32,6 +32,7 @@ class Settings:
     allowed_origins: tuple[str, ...] = ()
     max_frames_body: int = 16 * MIB
     max_body: int = 1 * MIB
+    max_archive_body: int = 1024 * MIB
     max_message: int = 4 * MIB
     max_connections: int = 512
     max_watchers_per_client: int = 64

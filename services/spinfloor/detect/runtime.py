@@ -7,15 +7,14 @@ from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field
 from typing import Any, Final
 
-import numpy as np
 import orjson
 import structlog
 
 from spinfloor.core.detector.detector import Detector
-from spinfloor.core.errors import SpinfloorError
-from spinfloor.core.events import Event, Mark
+from spinfloor.core.events import Event
 from spinfloor.core.frames import FrameBlock
-from spinfloor.detect.building import build_detector, floors_from, plan_of
+from spinfloor.detect.applying import apply_other, joined
+from spinfloor.detect.building import build_detector, plan_of
 from spinfloor.detect.journaling import EventWriter
 from spinfloor.detect.messages import (
     event_message,
@@ -28,7 +27,7 @@ from spinfloor.detect.messages import (
 from spinfloor.detect.silence import Silence, worth_ticking
 from spinfloor.ports.bundle import Ports
 from spinfloor.ports.checkpoints import Checkpoint
-from spinfloor.ports.inputs import FloorsInput, FramesInput, JournalEntry, MarkInput, TickInput
+from spinfloor.ports.inputs import FramesInput, JournalEntry, TickInput
 from spinfloor.ports.leases import Grant
 from spinfloor.ports.sorties import SortieKind, SortieRecord
 
@@ -143,7 +142,7 @@ class SortieRuntime:
 
     async def _feed(self, inputs: Sequence[FramesInput]) -> list[Event]:
         blocks = [entry.block for entry in inputs]
-        block = blocks[0] if len(blocks) == 1 else _joined(blocks)
+        block = joined(blocks)
         if len(block) == 0:
             return []
         if len(block) <= INLINE_FRAMES:
@@ -156,24 +155,9 @@ class SortieRuntime:
         return events
 
     def _other(self, entry: JournalEntry) -> list[Event]:
-        match entry.input:
-            case TickInput(time_ns=time_ns):
-                self._silence.last_tick_ns = max(self._silence.last_tick_ns, time_ns)
-                return self.detector.tick(time_ns)
-            case MarkInput(mark=mark):
-                return self._mark(mark)
-            case FloorsInput(floors=floors, time_ns=time_ns, by=by):
-                return self.detector.set_floors(floors_from(floors), time_ns, by)
-            case _:
-                raise TypeError(f"not an input: {entry.input!r}")
-
-    def _mark(self, mark: Mark) -> list[Event]:
-        try:
-            return self.detector.mark(mark)
-        except SpinfloorError as exc:
-            # Checked before it was journalled; one that has become impossible since is passed over, every time alike.
-            log.warning("mark passed over", sortie=self.record.id, reason=exc.sentence)
-            return []
+        if isinstance(entry.input, TickInput):
+            self._silence.last_tick_ns = max(self._silence.last_tick_ns, entry.input.time_ns)
+        return apply_other(self.detector, entry.input)
 
     # -- events -------------------------------------------------------------------------------------------------
 
@@ -257,7 +241,7 @@ class SortieRuntime:
         blocks, self._fresh.blocks = self._fresh.blocks, []
         self._fresh.changed = False
         self._fresh.published_steady_ns = now
-        block = _joined(blocks) if blocks else None
+        block = joined(blocks) if blocks else None
         await self._ports.bus.publish(live_subject(self.record.id), state_message(await self.state(), block))
 
     async def state(self) -> dict[str, Any]:
@@ -278,9 +262,3 @@ class SortieRuntime:
         if presence:
             state.update(orjson.loads(presence))
         return state
-
-
-def _joined(blocks: Sequence[FrameBlock]) -> FrameBlock:
-    if len(blocks) == 1:
-        return blocks[0]
-    return FrameBlock(np.concatenate([b.time_ns for b in blocks]), np.concatenate([b.values for b in blocks]))

@@ -1,9 +1,11 @@
 """The event journal: what the detector said, each event once."""
 
 from collections.abc import Collection, Sequence
-from typing import Protocol
+from typing import Final, Protocol
 
 from spinfloor.core.events import Event
+
+RERUN_PREFIX: Final = "rerun-"  # begins the name of every run made aside from the flight
 
 
 class EventJournal(Protocol):
@@ -38,13 +40,22 @@ class EventJournal(Protocol):
         ...
 
     async def current_run(self, sortie: str) -> str | None:
-        """The run that last wrote its first event (or was opened), None before any."""
+        """The run that last wrote its first event (or was opened), None before any; never a rerun."""
         ...
 
     async def open_run(self, sortie: str, run: str, *, fence: int) -> None:
         """Make `run` the current one, even before its first event. Raises LeaseLostError."""
         ...
 
+    async def add_rerun(self, sortie: str, run: str, events: Sequence[Event]) -> int:
+        """Store the whole of a run made aside from the flight, all of it or nothing; returns how many were new.
+
+        run begins with RERUN_PREFIX. It needs no fence, because nobody owns it, and never becomes the current run, so
+        that whoever watches the sortie hears nothing of it. The same run again changes nothing; other events under
+        its name raise EventDivergedError. Raises UnknownSortieError, StorageError.
+        """
+        ...
+
     async def runs(self, sortie: str) -> list[str]:
-        """All runs of a sortie, oldest first."""
+        """All runs of a sortie, oldest first; reruns behind the runs of the flight."""
         ...

@@ -1,6 +1,6 @@
 """The input journal: frames, ticks, marks and floor changes of a sortie in the one order that decides its events."""
 
-from collections.abc import AsyncIterator, Mapping
+from collections.abc import AsyncIterator, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Protocol
 
@@ -89,6 +89,13 @@ class InputJournal(Protocol):
 
     async def append(self, sortie: str, entry: Input) -> Appended:
         """Journal one input. Raises OverloadedError, StorageError, UnknownSortieError."""
+        ...
+
+    async def append_all(self, sortie: str, entries: Sequence[Input]) -> list[Appended]:
+        """Several inputs in order, as if one after another, in as few disk writes as the store can; for imports.
+
+        A failure in between may leave the first of them journalled, never one without those before it.
+        """
         ...
 
     async def read(self, sortie: str, *, after: int = -1, limit: int = 256) -> list[JournalEntry]:

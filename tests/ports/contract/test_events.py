@@ -8,7 +8,7 @@ import pytest
 from tests.ports.contract.sides import Side, event
 
 from spinfloor.core.events import Kind
-from spinfloor.ports.errors import EventDivergedError, EventHoleError, LeaseLostError
+from spinfloor.ports.errors import EventDivergedError, EventHoleError, LeaseLostError, UnknownSortieError
 
 
 async def owned(side: Side, sortie: str, owner: str = "one") -> int:
@@ -116,3 +116,31 @@ async def test_a_write_under_way_is_not_torn_by_a_cancel(side: Side) -> None:
     await asyncio.gather(task, return_exceptions=True)
     await side.ports.events.append(events, fence=fence)
     assert [e.sequence for e in await side.ports.events.read(sortie)] == list(range(40))
+
+
+async def test_a_rerun_stands_aside_and_is_stored_whole_or_not_at_all(side: Side) -> None:
+    sortie = await side.sortie()
+    journal = side.ports.events
+    with pytest.raises(UnknownSortieError):
+        await journal.add_rerun("nobody", "rerun-a", [event("nobody", 0, run="rerun-a")])
+    with pytest.raises(ValueError, match="not the name of a rerun"):
+        await journal.add_rerun(sortie, "a", [event(sortie, 0, run="a")])
+    assert await journal.add_rerun(sortie, "rerun-b", [event(sortie, 0, run="rerun-b")]) == 1
+    assert await journal.current_run(sortie) is None
+    fence = await owned(side, sortie)
+    await journal.append([event(sortie, 0)], fence=fence)
+    events = [event(sortie, i, run="rerun-a", note="a") for i in range(40)]
+    assert await journal.add_rerun(sortie, "rerun-a", events) == 40
+    assert await journal.add_rerun(sortie, "rerun-a", events) == 0
+    for other in (events[:39], [*events[:39], event(sortie, 39, run="rerun-a")]):
+        with pytest.raises(EventDivergedError):
+            await journal.add_rerun(sortie, "rerun-a", other)
+    with pytest.raises(EventHoleError):
+        await journal.add_rerun(sortie, "rerun-c", [event(sortie, 1, run="rerun-c")])
+    assert await journal.current_run(sortie) == "run-1"
+    assert await journal.runs(sortie) == ["run-1", "rerun-b", "rerun-a"]
+    assert [e.as_record() for e in await journal.read(sortie, run="rerun-a", after=37)] == [
+        e.as_record() for e in events[38:]
+    ]
+    assert await journal.next_sequence(sortie, "rerun-a") == 40
+    assert await journal.append([event(sortie, 1)], fence=fence) == 1  # the owner goes on unhindered

@@ -161,3 +161,18 @@ async def test_sources_say_how_far_they_got(side: Side) -> None:
     a, b = await side.ports.inputs.sources(sortie)
     assert (a.source, a.last_sequence, a.batches, a.frames, a.last_time_ns) == ("a", 5, 5, 15, 6_020)
     assert (b.source, b.last_sequence, b.batches, b.frames, b.last_time_ns) == ("b", 0, 1, 2, 1_010)
+
+
+async def test_many_at_once_are_as_if_one_after_another(side: Side) -> None:
+    sortie = await side.sortie()
+    await side.ports.inputs.append(sortie, batch(1))
+    many = [batch(0), TickInput(5_000, 8), batch(1), batch(2)]
+    done = await side.ports.inputs.append_all(sortie, many)
+    assert [one.duplicate for one in done] == [False, False, True, False]
+    got = await side.ports.inputs.read(sortie)
+    for entry, one in zip(got, [batch(1), many[0], many[1], many[3]], strict=True):
+        assert_same(entry, one)
+    assert [entry.offset for entry in got] == [done[2].offset, done[0].offset, done[1].offset, done[3].offset]
+    with pytest.raises(UnknownSortieError):
+        await side.ports.inputs.append_all("nobody", many)
+    assert await side.ports.inputs.append_all(sortie, []) == []

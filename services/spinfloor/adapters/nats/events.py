@@ -12,6 +12,7 @@ from spinfloor.adapters.nats.fences import TRIES, Fences, contended
 from spinfloor.adapters.nats.subjects import text_of, token
 from spinfloor.core.events import Event, Kind
 from spinfloor.ports.errors import EventDivergedError, EventHoleError
+from spinfloor.ports.events import RERUN_PREFIX
 
 PAGE = 500
 
@@ -30,7 +31,15 @@ class EventArchive(Protocol):
         ...
 
     async def runs(self, sortie: str) -> list[str]:
-        """Archived runs, the last opened last."""
+        """Archived runs of the flight, the last opened last."""
+        ...
+
+    async def add_rerun(self, sortie: str, run: str, events: Sequence[Event]) -> int:
+        """See EventJournal: reruns are kept in the archive alone, away from the subjects that an owner writes to."""
+        ...
+
+    async def reruns(self, sortie: str) -> list[str]:
+        """Reruns of the sortie, oldest first."""
         ...
 
 
@@ -79,7 +88,7 @@ class NatsEvents:
     async def _begin(self, sortie: str, run: str) -> int:
         """Where the run goes on; a run without an event is opened, so that it is listed."""
         following = await self.next_sequence(sortie, run)
-        if following == 0 and run not in await self.runs(sortie):
+        if following == 0 and run not in await self._flown(sortie):
             try:
                 await self._fences.write(sortie, f"run.{token(run)}", b"")
             except WrongLastSequence:
@@ -113,6 +122,8 @@ class NatsEvents:
         run = run if run is not None else await self.current_run(sortie)
         if run is None:
             return []
+        if run.startswith(RERUN_PREFIX):
+            return await self._archive.events_after(sortie, run, after, kinds, limit)
         position = await self._position_of(sortie, run, after)
         found: list[Event] = []
         if position is None:
@@ -148,6 +159,8 @@ class NatsEvents:
 
     async def next_sequence(self, sortie: str, run: str) -> int:
         """See EventJournal."""
+        if run.startswith(RERUN_PREFIX):
+            return await self._archive.next_event(sortie, run)
         newest = await self._link.newest("events", self._link.names.events(sortie, f"e.{token(run)}.*"))
         if newest is not None:
             return int(newest.subject.rpartition(".")[2]) + 1
@@ -172,8 +185,16 @@ class NatsEvents:
             return
         raise contended(sortie)
 
+    async def add_rerun(self, sortie: str, run: str, events: Sequence[Event]) -> int:
+        """See EventJournal."""
+        return await self._archive.add_rerun(sortie, run, events)
+
     async def runs(self, sortie: str) -> list[str]:
         """See EventJournal."""
+        return [*await self._flown(sortie), *await self._archive.reruns(sortie)]
+
+    async def _flown(self, sortie: str) -> list[str]:
+        """Runs of the flight; asks the archive only for what the stream may not hold."""
         opened = dict.fromkeys(await self._archive.runs(sortie) if await self._older() else ())
         position = 0
         while page := await self._link.after("events", self._link.names.events(sortie, "run.*"), position, PAGE):

@@ -7,7 +7,7 @@ empty: so an identity is stored once, however late it is sent again, and whichev
 from __future__ import annotations
 
 import asyncio
-from collections.abc import AsyncIterator, Mapping
+from collections.abc import AsyncIterator, Mapping, Sequence
 from contextlib import asynccontextmanager
 from typing import Final, Protocol
 
@@ -77,6 +77,10 @@ class NatsInputs:
             if earlier is not None:
                 return Appended(earlier, True)
             return await self._store(sortie, entry)
+
+    async def append_all(self, sortie: str, entries: Sequence[Input]) -> list[Appended]:
+        """See InputJournal; one message each."""
+        return [await self.append(sortie, entry) for entry in entries]
 
     async def _store(self, sortie: str, entry: Input) -> Appended:
         rest, headers = _address(entry)

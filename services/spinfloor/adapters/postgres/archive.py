@@ -9,6 +9,7 @@ from typing import Any, Final
 import orjson
 
 from spinfloor.adapters.postgres.database import Database, without_nul
+from spinfloor.adapters.postgres.reruns import INSERT_EVENT, add_rerun, event_row, reruns
 from spinfloor.core.events import Event, Kind
 from spinfloor.ports.inputs import FloorsInput, FramesInput, Input, JournalEntry, MarkInput, SourceState, TickInput
 from spinfloor.ports.wire import decode_input, encode_input, identity_of, kind_of
@@ -59,7 +60,7 @@ class PostgresArchive:
             if not await _move(connection, "events", after, up_to):
                 return False
             await connection.executemany(_OPEN_RUN, [(*run, position) for run, position in runs.items()])
-            await connection.executemany(_INSERT_EVENT, [_event_row(e.event) for e in entries if e.event is not None])
+            await connection.executemany(INSERT_EVENT, [event_row(e.event) for e in entries if e.event is not None])
         return True
 
     async def inputs_after(self, sortie: str, after: int, below: int, limit: int) -> list[JournalEntry]:
@@ -119,8 +120,18 @@ class PostgresArchive:
 
     async def runs(self, sortie: str) -> list[str]:
         """See EventArchive."""
-        rows = await self._database.rows("SELECT run FROM runs WHERE sortie = $1 ORDER BY opened", sortie)
+        rows = await self._database.rows(
+            "SELECT run FROM runs WHERE sortie = $1 AND opened > 0 ORDER BY opened", sortie
+        )
         return [row[0] for row in rows]
+
+    async def add_rerun(self, sortie: str, run: str, events: Sequence[Event]) -> int:
+        """See EventArchive."""
+        return await add_rerun(self._database, sortie, run, events)
+
+    async def reruns(self, sortie: str) -> list[str]:
+        """See EventArchive."""
+        return await reruns(self._database, sortie)
 
 
 async def _move(connection: Any, stream: str, after: int, up_to: int) -> bool:
@@ -160,11 +171,6 @@ def _source_rows(entries: Sequence[CopiedInput]) -> list[tuple[object, ...]]:
     ]
 
 
-def _event_row(event: Event) -> tuple[object, ...]:
-    return (event.sortie, without_nul(event.run), event.sequence, event.kind.value, event.time_ns, event.detected_ns,
-            orjson.dumps(dict(event.data)))  # fmt: skip
-
-
 _INSERT_INPUT: Final = (
     "INSERT INTO inputs (sortie, position, kind, source, sequence, key, received_ns, first_ns, last_ns, rows, body)"
     " VALUES ($1, $2, $3, $4, $5, $6, $7, $8, $9, $10, $11) ON CONFLICT DO NOTHING"
@@ -186,10 +192,6 @@ _SOURCES: Final = (
 _OPEN_RUN: Final = (
     "INSERT INTO runs (sortie, run, opened) VALUES ($1, $2, $3)"
     " ON CONFLICT (sortie, run) DO UPDATE SET opened = excluded.opened"
-)
-_INSERT_EVENT: Final = (
-    "INSERT INTO events (sortie, run, sequence, kind, time_ns, detected_ns, body) VALUES ($1, $2, $3, $4, $5, $6, $7)"
-    " ON CONFLICT DO NOTHING"
 )
 _READ_EVENTS: Final = (
     "SELECT sequence, kind, time_ns, detected_ns, body FROM events WHERE sortie = $1 AND run = $2 AND sequence > $3"

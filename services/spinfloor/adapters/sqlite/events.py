@@ -8,6 +8,7 @@ from typing import Any, Final
 
 import orjson
 
+from spinfloor.adapters.reruns import check_rerun
 from spinfloor.adapters.sqlite.fences import check_fence
 from spinfloor.adapters.sqlite.reader import Reader
 from spinfloor.adapters.sqlite.sorties import sortie_ref
@@ -25,7 +26,8 @@ def run_ref(connection: sqlite3.Connection, sortie: str, run: str) -> int:
     if row is not None:
         return int(row[0])
     made = connection.execute(
-        "INSERT INTO runs (sortie, run, opened) VALUES (?, ?, (SELECT count(*) FROM runs))", (ref, run)
+        "INSERT INTO runs (sortie, run, opened) VALUES (?, ?, (SELECT coalesce(max(opened), -1) + 1 FROM runs))",
+        (ref, run),
     )
     return int(made.lastrowid or 0)
 
@@ -81,6 +83,24 @@ class SqliteEvents:
 
         await self._writer.submit(f"ev.{sortie}", write, bounded=False)
 
+    async def add_rerun(self, sortie: str, run: str, events: Sequence[Event]) -> int:
+        """See the port. All in one transaction; a rerun's `opened` is -1, so that it is never the current run."""
+        check_rerun(run, events)
+        rows = [(event.sequence, *_row(event)) for event in events]
+
+        def write(connection: sqlite3.Connection) -> int:
+            ref = sortie_ref(connection, sortie)
+            there = connection.execute("SELECT ref FROM runs WHERE sortie = ? AND run = ?", (ref, run)).fetchone()
+            if there is not None:
+                _check_known(connection, there[0], rows)
+                _check_count(connection, there[0], len(rows))
+                return 0
+            made = connection.execute("INSERT INTO runs (sortie, run, opened) VALUES (?, ?, -1)", (ref, run))
+            connection.executemany(_INSERT, [(made.lastrowid, *row) for row in rows])
+            return len(rows)
+
+        return await self._writer.submit(f"rerun.{sortie}", write, size=256 * len(rows))
+
     async def read(
         self,
         sortie: str,
@@ -107,12 +127,13 @@ class SqliteEvents:
 
     async def current_run(self, sortie: str) -> str | None:
         """See the port."""
-        runs = await self.runs(sortie)
-        return runs[-1] if runs else None
+        sql = f"SELECT run FROM runs WHERE {_OF_SORTIE} AND opened >= 0 ORDER BY opened DESC, ref DESC LIMIT 1"
+        rows = await self._reader.rows(sql, (sortie,))
+        return rows[0][0] if rows else None
 
     async def runs(self, sortie: str) -> list[str]:
         """See the port."""
-        sql = "SELECT run FROM runs WHERE sortie = (SELECT ref FROM sorties WHERE id = ?) ORDER BY opened, ref"
+        sql = f"SELECT run FROM runs WHERE {_OF_SORTIE} ORDER BY opened < 0, opened, ref"
         return [row[0] for row in await self._reader.rows(sql, (sortie,))]
 
 
@@ -133,6 +154,16 @@ def _check_known(connection: sqlite3.Connection, ref: int, rows: list[tuple[Any,
             )
 
 
+def _check_count(connection: sqlite3.Connection, ref: int, count: int) -> None:
+    there = connection.execute("SELECT count(*) FROM events WHERE run = ?", (ref,)).fetchone()[0]
+    if there != count:
+        raise EventDivergedError(
+            expected=f"the {there} events that the journal holds of the rerun",
+            got=f"{count}",
+            now="nothing was written; the journal's events stand",
+        )
+
+
 def _check_order(rows: list[tuple[Any, ...]], following: int) -> None:
     for place, row in enumerate(rows, start=following):
         if row[0] != place:
@@ -144,6 +175,7 @@ def _check_order(rows: list[tuple[Any, ...]], following: int) -> None:
             )
 
 
+_OF_SORTIE: Final = "sortie = (SELECT ref FROM sorties WHERE id = ?)"
 _SELECT: Final = "SELECT sequence, kind, time_ns, detected_ns, data"
 _FROM: Final = """
     FROM events WHERE run = (SELECT runs.ref FROM runs JOIN sorties ON sorties.ref = runs.sortie

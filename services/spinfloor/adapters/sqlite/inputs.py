@@ -5,7 +5,7 @@ from __future__ import annotations
 import asyncio
 import sqlite3
 from collections import deque
-from collections.abc import AsyncIterator
+from collections.abc import AsyncIterator, Sequence
 from typing import Any, Final
 
 from spinfloor.adapters.sqlite.reader import Reader
@@ -18,6 +18,7 @@ TAIL_ENTRIES: Final = 256
 TAIL_FRAMES: Final = 4096
 CHUNK_ENTRIES: Final = 128
 _KEY_SOURCE: Final = "\x00key:"
+_Row = tuple[int, str | None, int | None, int, int, int, int, bytes]
 
 
 class _Tail:
@@ -76,6 +77,22 @@ def _identity(entry: Input) -> tuple[str | None, int | None]:
     return (_KEY_SOURCE + identity, 0) if isinstance(identity, str) else identity
 
 
+def _row(entry: Input) -> _Row:
+    source, sequence = _identity(entry)
+    first_ns, last_ns = _span(entry)
+    body = encode_input(entry)
+    return (kind_of(entry), source, sequence, entry.received_ns, first_ns, last_ns, _frame_count(entry), body)
+
+
+def _put(connection: sqlite3.Connection, place: list[int], row: _Row) -> Appended:
+    """place: the sortie's row number and its next offset, which moves on."""
+    if connection.execute(_INSERT, (place[0], place[1], *row)).rowcount:
+        place[1] += 1
+        return Appended(place[1] - 1, False)
+    there = connection.execute(_FIND, (place[0], row[1], row[2])).fetchone()
+    return Appended(there[0], True)
+
+
 class SqliteInputs:
     """`InputJournal`; offsets are 0, 1, 2 ... within a sortie."""
 
@@ -99,25 +116,23 @@ class SqliteInputs:
 
     async def append(self, sortie: str, entry: Input) -> Appended:
         """See the port."""
-        body = encode_input(entry)
-        source, sequence = _identity(entry)
-        first_ns, last_ns = _span(entry)
-        row = (kind_of(entry), source, sequence, entry.received_ns, first_ns, last_ns, _frame_count(entry), body)
+        return (await self.append_all(sortie, [entry]))[0]
 
-        def write(connection: sqlite3.Connection) -> Appended:
+    async def append_all(self, sortie: str, entries: Sequence[Input]) -> list[Appended]:
+        """See the port; one transaction."""
+        rows = [_row(entry) for entry in entries]
+
+        def write(connection: sqlite3.Connection) -> list[Appended]:
             place = self._place(connection, sortie)
-            cursor = connection.execute(_INSERT, (place[0], place[1], *row))
-            if cursor.rowcount:
-                place[1] += 1
-                return Appended(place[1] - 1, False)
-            there = connection.execute(_FIND, (place[0], source, sequence)).fetchone()
-            return Appended(there[0], True)
+            return [_put(connection, place, row) for row in rows]
 
-        def committed(result: Appended) -> None:
-            if not result.duplicate:
-                self._tail(sortie).push(JournalEntry(result.offset, entry))
+        def committed(results: list[Appended]) -> None:
+            for result, entry in zip(results, entries, strict=True):
+                if not result.duplicate:
+                    self._tail(sortie).push(JournalEntry(result.offset, entry))
 
-        return await self._writer.submit(f"in.{sortie}", write, size=len(body), after_commit=committed)
+        size = sum(len(row[-1]) for row in rows)
+        return await self._writer.submit(f"in.{sortie}", write, size=size, after_commit=committed)
 
     async def read(self, sortie: str, *, after: int = -1, limit: int = 256) -> list[JournalEntry]:
         """See the port."""

@@ -7,24 +7,11 @@ from collections.abc import Mapping
 
 import orjson
 
+from spinfloor.adapters.sortie_rows import COLUMNS, same_sortie, sortie_of, unknown_sortie
 from spinfloor.adapters.sqlite.reader import Reader
 from spinfloor.adapters.sqlite.writer import Writer
 from spinfloor.core.events import Json
-from spinfloor.ports.errors import SortieExistsError, UnknownSortieError
-from spinfloor.ports.sorties import SortieKind, SortieRecord
-
-_COLUMNS = "id, kind, created_ns, aircraft, plan, beliefs, belief_version, notes"
-_Row = tuple[str, str, int, str, bytes, bytes | None, int, bytes]
-
-
-def unknown_sortie(sortie: str) -> UnknownSortieError:
-    """The error for a name nobody has created."""
-    return UnknownSortieError(
-        expected="the id of a sortie that has been created",
-        got=f"the unknown id {sortie!r}",
-        now="nothing was done; list the sorties or create it with its plan first",
-        sortie=sortie,
-    )
+from spinfloor.ports.sorties import SortieRecord
 
 
 def sortie_ref(connection: sqlite3.Connection, sortie: str) -> int:
@@ -33,20 +20,6 @@ def sortie_ref(connection: sqlite3.Connection, sortie: str) -> int:
     if row is None:
         raise unknown_sortie(sortie)
     return int(row[0])
-
-
-def _record(row: _Row) -> SortieRecord:
-    identity, kind, created_ns, aircraft, plan, beliefs, version, notes = row
-    return SortieRecord(
-        id=identity,
-        kind=SortieKind(kind),
-        created_ns=created_ns,
-        aircraft=aircraft,
-        plan=orjson.loads(plan),
-        beliefs=None if beliefs is None else orjson.loads(beliefs),
-        belief_version=version,
-        notes=orjson.loads(notes),
-    )
 
 
 class SqliteSorties:
@@ -60,19 +33,11 @@ class SqliteSorties:
         """See the port."""
 
         def write(connection: sqlite3.Connection) -> bool:
-            row = connection.execute(f"SELECT {_COLUMNS} FROM sorties WHERE id = ?", (record.id,)).fetchone()
+            row = connection.execute(f"SELECT {COLUMNS} FROM sorties WHERE id = ?", (record.id,)).fetchone()
             if row is not None:
-                there = _record(row)
-                if there.plan == dict(record.plan) and there.kind == record.kind:
-                    return False
-                raise SortieExistsError(
-                    expected="a new sortie id, or the same plan as before",
-                    got=f"the id {record.id!r}, which has another plan",
-                    now="the sortie that was there is unchanged",
-                    sortie=record.id,
-                )
+                return not same_sortie(sortie_of(row), record)
             connection.execute(
-                f"INSERT INTO sorties ({_COLUMNS}) VALUES (?, ?, ?, ?, ?, ?, ?, ?)",
+                f"INSERT INTO sorties ({COLUMNS}) VALUES (?, ?, ?, ?, ?, ?, ?, ?)",
                 (
                     record.id,
                     record.kind.value,
@@ -90,16 +55,16 @@ class SqliteSorties:
 
     async def get(self, sortie: str) -> SortieRecord:
         """See the port."""
-        rows = await self._reader.rows(f"SELECT {_COLUMNS} FROM sorties WHERE id = ?", (sortie,))
+        rows = await self._reader.rows(f"SELECT {COLUMNS} FROM sorties WHERE id = ?", (sortie,))
         if not rows:
             raise unknown_sortie(sortie)
-        return _record(rows[0])
+        return sortie_of(rows[0])
 
     async def list_all(self, *, limit: int = 1000, aircraft: str | None = None) -> list[SortieRecord]:
         """See the port."""
         where, parameters = ("WHERE aircraft = ?", (aircraft, limit)) if aircraft is not None else ("", (limit,))
-        sql = f"SELECT {_COLUMNS} FROM sorties {where} ORDER BY created_ns DESC, ref DESC LIMIT ?"
-        return [_record(row) for row in await self._reader.rows(sql, parameters)]
+        sql = f"SELECT {COLUMNS} FROM sorties {where} ORDER BY created_ns DESC, ref DESC LIMIT ?"
+        return [sortie_of(row) for row in await self._reader.rows(sql, parameters)]
 
     async def note(self, sortie: str, notes: Mapping[str, Json]) -> None:
         """See the port."""

@@ -3,6 +3,7 @@
 from fastapi import APIRouter
 
 from spinfloor.api.routes import (
+    archives,
     beliefs,
     events,
     frames,
@@ -35,5 +36,6 @@ ROUTERS: tuple[APIRouter, ...] = (
     replays.router,
     scores.router,
     runs.router,
+    archives.router,
     beliefs.router,
 )

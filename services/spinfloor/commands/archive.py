@@ -1,0 +1,86 @@
+"""`spinfloor archive export` and `archive import`: a sortie as one file, out of one service and into another."""
+
+from __future__ import annotations
+
+import asyncio
+import os
+import sys
+from pathlib import Path
+from typing import Any
+
+import click
+
+
+def register(group: click.Group) -> None:
+    """Add the commands."""
+    group.add_command(archive)
+
+
+@click.group()
+def archive() -> None:
+    """A sortie as one file: plan, frames, events, settings, versions, checksums."""
+
+
+@archive.command()
+@click.argument("sortie")
+@click.option("--from", "base", default="http://127.0.0.1:8000", show_default=True, help="The service.")
+@click.option("--out", type=click.Path(path_type=Path), help="Default: SORTIE.zip here.")
+@click.option("--token", default=lambda: os.environ.get("SPINFLOOR_TOKEN"), help="Default: SPINFLOOR_TOKEN.")
+def export(sortie: str, base: str, out: Path | None, token: str | None) -> None:
+    """Write the archive of SORTIE."""
+    from spinfloor.adapters.exports.files import write_whole
+
+    target = out or Path(f"{sortie}.zip")
+    data = asyncio.run(_fetch(sortie, base, token))
+    write_whole(target, data)
+    click.echo(f"spinfloor: {target}, {len(data)} bytes", err=True)
+
+
+@archive.command(name="import")
+@click.argument("file", type=click.Path(path_type=Path))
+@click.option("--to", "base", default="http://127.0.0.1:8000", show_default=True, help="The service.")
+@click.option("--as", "sortie", help="Import under this id. Default: the sortie's own.")
+@click.option("--keep-differences", is_flag=True, help="Import also when the same detector makes other events.")
+@click.option("--token", default=lambda: os.environ.get("SPINFLOOR_TOKEN"), help="Default: SPINFLOOR_TOKEN.")
+def import_(file: Path, base: str, sortie: str | None, keep_differences: bool, token: str | None) -> None:
+    """Import the archive FILE: checked, its events made again and compared.
+
+    Exit code 0 when the events are the same or were flown with another detector; 1 when they differ (nothing is
+    imported without --keep-differences); 2 for a damaged file or an id that is taken. Nothing is half imported.
+    """
+    done = asyncio.run(_send(_read(file), base, sortie, keep_differences, token))
+    click.echo(
+        f"spinfloor: {done['sortie']}: {done['inputs']} inputs, {done['frames']} frames imported; {done['words']}.",
+        err=True,
+    )
+
+
+def _read(file: Path) -> bytes:
+    from spinfloor.adapters.recordings.recording import RecordingMissingError
+
+    try:
+        return file.read_bytes()
+    except OSError as error:
+        raise RecordingMissingError(
+            expected="an archive that can be read", got=f"{file}: {error.strerror or error}", now="nothing was imported"
+        ) from error
+
+
+async def _fetch(sortie: str, base: str, token: str | None) -> bytes:
+    from spinfloor.client import Client
+
+    async with Client(base, token=token) as client:
+        return await client.archive(sortie)
+
+
+async def _send(data: bytes, base: str, sortie: str | None, keep: bool, token: str | None) -> dict[str, Any]:
+    from spinfloor.client import Client, ServiceError
+
+    async with Client(base, token=token) as client:
+        try:
+            return await client.import_archive(data, sortie=sortie, keep_differences=keep)
+        except ServiceError as error:
+            if error.problem.get("code") != "not-reproduced":
+                raise
+            click.echo(f"spinfloor: {error.sentence}", err=True)
+            sys.exit(1)
