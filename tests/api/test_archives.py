@@ -9,7 +9,7 @@ from typing import Any
 
 import pytest
 from tests.serving_thread import Serving, frames, plan_data, serving
-from tools.running import COMMAND
+from tools.running import COMMAND, wait_for
 
 from spinfloor.client import Client, ServiceError, encode_batch
 
@@ -26,11 +26,13 @@ def other(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Serving]:
 @pytest.fixture(scope="module")
 def archive(service: Serving) -> bytes:
     """Of a flown sortie."""
-    service.sortie("a1", data_age_limit_s=10.0)
+    service.sortie("a1", data_age_limit_s=0.5)
     block = frames()
     for sequence, first in enumerate(range(0, len(block), 500)):
         body = encode_batch("test", sequence, block.slice(first, first + 500))
         assert service.http.post("/v1/sorties/a1/frames", content=body, headers=MSGPACK).status_code == 200
+    # The end of the frames is a loss of data; once that is told nothing more happens to the sortie.
+    wait_for(lambda: told(service, "a1")[-1]["kind"] == "link", seconds=20.0, what="the loss of data")
     answer = service.http.get("/v1/sorties/a1/archive")
     assert (answer.status_code, answer.headers["content-type"]) == (200, "application/zip")
     assert 'filename="a1.zip"' in answer.headers["content-disposition"]

@@ -28,6 +28,8 @@ from spinfloor.api.openapi import complete
 from spinfloor.api.routes import ROUTERS
 from spinfloor.client import encode_batch
 
+schemathesis.serializer.alias("application/zip", "application/octet-stream")
+
 EXAMPLES = int(os.environ.get("SPINFLOOR_EXAMPLES", "4"))
 CHECKS = [not_a_server_error, status_code_conformance, content_type_conformance, response_schema_conformance]
 METHODS = ("get", "post", "patch", "delete")
