@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import asyncio
 import sqlite3
+import threading
 from pathlib import Path
 
 import numpy as np
@@ -41,8 +42,14 @@ async def test_a_full_queue_is_told_at_once_and_another_sortie_is_not_held_up(tm
     ports = open_store(tmp_path)
     await ports.sorties.create(RECORD)
     await ports.sorties.create(SortieRecord("calm", SortieKind.FLIGHT, 1, "aircraft", {"title": "t"}))
+    busy = threading.Event()
+    writing = asyncio.create_task(ports.inputs._writer.submit("disk", lambda _: busy.wait(20.0)))  # type: ignore[attr-defined]
     flood = [asyncio.create_task(ports.inputs.append("s", batch(n))) for n in range(PENDING_COUNT * 3)]
-    calm = await ports.inputs.append("calm", batch(0))
+    calm_one = asyncio.create_task(ports.inputs.append("calm", batch(0)))
+    await asyncio.wait(flood, return_when=asyncio.FIRST_COMPLETED)  # the first to be refused
+    busy.set()
+    calm = await calm_one
+    assert await writing
     outcomes = await asyncio.gather(*flood, return_exceptions=True)
     assert calm.offset == 0
     refused = [o for o in outcomes if isinstance(o, OverloadedError)]
