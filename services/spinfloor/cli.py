@@ -24,6 +24,7 @@ COMMAND_MODULES: tuple[str, ...] = (
     "plan",
     "rehearse",
     "report",
+    "reprocess",
     "screen",
     "send",
     "serve",

@@ -260,6 +260,22 @@ class Client:
         """What differs between two runs."""
         return await self.get_json(_sortie(sortie, "run-differences"), before=before, after=after)
 
+    async def start_rerun(self, **wanted: Any) -> Record:
+        """Reprocess: sorties=[...], aircraft=... or all=True; plan={...} changes, beliefs, by. Answers the job."""
+        return await self.send_json("POST", "/v1/reruns", wanted)
+
+    async def rerun(self, rerun: str) -> Record:
+        """How far a rerun has got."""
+        return await self.get_json(f"/v1/reruns/{quote(rerun, safe='')}")
+
+    async def reruns(self) -> list[Record]:
+        """Reruns at work and the last that have ended."""
+        return list((await self.get_json("/v1/reruns"))["reruns"])
+
+    async def cancel_rerun(self, rerun: str) -> Record:
+        """End a rerun; what is done stays."""
+        return await self.send_json("DELETE", f"/v1/reruns/{quote(rerun, safe='')}")
+
     async def score(self, sortie: str) -> Record:
         """The score sheet of a rehearsal."""
         return await self.get_json(f"/v1/rehearsals/{quote(sortie, safe='')}/score")

@@ -29,6 +29,7 @@ from spinfloor.api.services import Services
 from spinfloor.api.settings import Settings
 from spinfloor.archive.bench import Bench
 from spinfloor.archive.learning import Learner
+from spinfloor.archive.reruns import Reruns
 from spinfloor.core.plan.model import Plan
 from spinfloor.detect.supervisor import Pace, Supervisor
 from spinfloor.detect.view import BusView, LiveView, LocalView
@@ -109,6 +110,7 @@ def create_app(
 def _services(ports: Ports, settings: Settings, learner: Learner, supervisor: Supervisor | None) -> Services:
     view: LiveView = LocalView(ports, supervisor) if supervisor is not None else BusView(ports)
     ingest = Ingest(ports.inputs, ports.clock)
+    bench = Bench()
 
     async def make_rehearsal(plan: Plan, sortie: str | None, notes: dict[str, Any]) -> str:
         record, _ = await create_sortie(services, plan, sortie=sortie, kind=SortieKind.REHEARSAL, notes=notes)
@@ -126,7 +128,8 @@ def _services(ports: Ports, settings: Settings, learner: Learner, supervisor: Su
         rate=RateLimit(ports.clock, per_second=settings.bytes_per_s, burst=settings.burst_bytes),
         replays=Replays(ports, ingest, settings.recordings, make_rehearsal),
         learner=learner,
-        bench=Bench(),
+        bench=bench,
+        reruns=Reruns(ports, bench),
     )
     if supervisor is None:
         services.kernel_ready.set()
@@ -147,6 +150,7 @@ async def _begin(services: Services, supervisor: Supervisor) -> None:
 
 async def _end(services: Services, supervisor: Supervisor | None, tasks: list[asyncio.Task[None]]) -> None:
     await services.replays.close()
+    await services.reruns.close()
     await services.bench.close()
     for task in tasks:
         task.cancel()

@@ -22,6 +22,7 @@ from spinfloor.ports.tokens import Role
 if TYPE_CHECKING:
     from spinfloor.archive.bench import Bench
     from spinfloor.archive.learning import Learner
+    from spinfloor.archive.reruns import Reruns
     from spinfloor.replay.service import Replays
 
 ARCHIVES_AT_ONCE: Final = 2  # each takes a thread and disk space for the sortie; others wait
@@ -42,6 +43,7 @@ class Services:
     replays: Replays
     learner: Learner
     bench: Bench
+    reruns: Reruns
     kernel_ready: asyncio.Event = field(default_factory=asyncio.Event)
     archiving: asyncio.Semaphore = field(default_factory=lambda: asyncio.Semaphore(ARCHIVES_AT_ONCE))
 

@@ -22,6 +22,7 @@ from spinfloor.ports.wire import encode_input
 PIECE_FRAMES: Final = 50_000  # some 8 MB on its way to a worker
 PIECE_INPUTS: Final = 5_000
 PAGE_INPUTS: Final = 512
+ATTEMPTS: Final = 2
 IDLE_S: Final = 300.0  # a worker holds a quarter of a gigabyte; it is let go when nobody has asked for so long
 
 T = TypeVar("T")
@@ -74,23 +75,26 @@ class Bench:
         return Made(run, events, state)
 
     async def _call(self, work: Callable[[], T]) -> T:
+        """A piece of work is pure, so a worker that ended under it (or before it) is replaced once and asked again."""
         if self._idle is not None:
             self._idle.cancel()
         self._busy += 1
-        loop = asyncio.get_running_loop()
         try:
-            return await loop.run_in_executor(self._ready(), work)
-        except BrokenProcessPool as error:
-            self._pool = None
+            for _ in range(ATTEMPTS):
+                pool = self._ready()
+                try:
+                    return await asyncio.get_running_loop().run_in_executor(pool, work)
+                except BrokenProcessPool:
+                    self._pool = None if self._pool is pool else self._pool
             raise RerunFailedError(
                 expected="a worker process to finish its piece of the rerun",
-                got="one that ended (was it out of memory?)",
+                got=f"one that ended, {ATTEMPTS} times (was it out of memory?)",
                 now="nothing of this rerun was stored; the flown run is untouched",
-            ) from error
+            )
         finally:
             self._busy -= 1
             if not self._busy:
-                self._idle = loop.call_later(IDLE_S, self._let_go)
+                self._idle = asyncio.get_running_loop().call_later(IDLE_S, self._let_go)
 
     def _ready(self) -> ProcessPoolExecutor:
         if self._pool is None:

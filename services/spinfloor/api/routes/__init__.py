@@ -14,6 +14,7 @@ from spinfloor.api.routes import (
     programme,
     replays,
     report,
+    reruns,
     runs,
     scores,
     session,
@@ -36,6 +37,7 @@ ROUTERS: tuple[APIRouter, ...] = (
     replays.router,
     scores.router,
     runs.router,
+    reruns.router,
     archives.router,
     beliefs.router,
 )

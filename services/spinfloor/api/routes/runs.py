@@ -12,6 +12,7 @@ from spinfloor.api.responses import Json
 from spinfloor.api.services import AsWatch, Use
 from spinfloor.archive.flown import run_events
 from spinfloor.archive.run_differences import run_differences
+from spinfloor.ports.events import RERUN_PREFIX
 
 router = APIRouter(prefix="/v1", tags=["runs"])
 
@@ -20,10 +21,18 @@ RunName = Annotated[str, Query(min_length=1, max_length=80)]
 
 @router.get("/sorties/{sortie}/runs")
 async def list_runs(sortie: SortieId, services: Use, _caller: AsWatch) -> Json:
-    """Every run of the sortie, oldest first, and the one in force."""
-    await services.ports.sorties.get(sortie)
+    """Every run of the sortie, oldest first, and the one in force. Reruns come last; `about` says what they are."""
+    record = await services.ports.sorties.get(sortie)
     runs = await services.ports.events.runs(sortie)
-    counts = [{"run": run, "events": await services.ports.events.next_sequence(sortie, run)} for run in runs]
+    counts = [
+        {
+            "run": run,
+            "events": await services.ports.events.next_sequence(sortie, run),
+            "rerun": run.startswith(RERUN_PREFIX),
+            "about": record.notes.get(f"rerun:{run}"),
+        }
+        for run in runs
+    ]
     return Json({"runs": counts, "current": await services.ports.events.current_run(sortie)})
 
 
