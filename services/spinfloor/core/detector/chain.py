@@ -28,47 +28,87 @@ def stalled_side(s: Any, settings: Any, measured: bool) -> int:
 
 @inner
 def step_chain(s: Any, settings: Any, t: int, last_t: int, measured: bool, axis: Any, alt: float) -> None:
-    """Begin, keep or drop the chain on this frame."""
-    side = stalled_side(s, settings, measured)
+    """Begin, keep or drop the chain on this frame: by the vertical with alpha, by the yaw rate without."""
+    dt = (t - last_t) * 1e-9
+    if measured:
+        _by_vertical(s, settings, t, last_t, axis, alt)
+    else:
+        _by_yaw(s, settings, t, last_t, axis, alt)
+    if s.chain != 0:
+        s.chain_side += _side_evidence(s, settings, measured) * dt
+        if not measured:
+            s.chain = s.chain_yaw if s.chain_side >= 0.0 else -s.chain_yaw
+
+
+@inner
+def _by_vertical(s: Any, settings: Any, t: int, last_t: int, axis: Any, alt: float) -> None:
+    """With alpha: rotation about the vertical above the threshold while stalled."""
     wv = s.wv_fast
+    side = stalled_side(s, settings, True)
     up = side != 0 and abs(wv) > tu.START_ROTATION_RADPS and t >= s.barrier_ns
     if s.chain != 0:
-        faltered = (t - s.chain_hot_ns) * 1e-9
-        limit = tu.FALTER_S if measured else tu.FALTER_RATES_S
-        least = tu.TURNED_BACK_RADPS if s.has_attitude == 1 else tu.TURNED_BACK_RATES_RADPS
         if up and wv * s.chain > 0.0:
             s.chain_hot_s += (t - last_t) * 1e-9
             s.chain_hot_ns = t
-        elif faltered > limit or wv * s.chain < least:
+        elif (t - s.chain_hot_ns) * 1e-9 > tu.FALTER_S or wv * s.chain < tu.TURNED_BACK_RADPS:
             s.chain = 0
     if s.chain == 0 and up:
-        _begin(s, settings, t, last_t, measured, axis, alt)
-    if s.chain != 0:
-        s.chain_side += _side_evidence(s, settings, measured) * (t - last_t) * 1e-9
+        fraction = 0.0
+        before = abs(s.last_wv_fast)
+        crossing = before < tu.START_ROTATION_RADPS and abs(wv) > before
+        if crossing:
+            fraction = (abs(wv) - tu.START_ROTATION_RADPS) / (abs(wv) - before)
+        back = fraction * (t - last_t) * 1e-9 + (tu.FAST_S if crossing else 0.0)
+        s.chain = 1 if wv > 0.0 else -1
+        s.chain_inherited = 1 if abs(wv) > tu.INHERITED_RADPS and not crossing else 0
+        _begin(s, t, back, axis, alt)
     s.was_up = 1 if up else 0
 
 
 @inner
+def _by_yaw(s: Any, settings: Any, t: int, last_t: int, axis: Any, alt: float) -> None:
+    """Without alpha: the yaw rate stands in for stall and rotation, because it builds up when the wing lets go.
+
+    A slow steep spin yaws too little for that: there the carried vertical decides, as it does with alpha.
+    """
+    turning = s.fast_p**2 + s.fast_r**2 > tu.YAW_START_PLANE_RADPS**2
+    up = turning and abs(s.fast_r) > tu.YAW_START_RADPS and t >= s.barrier_ns
+    slow_up = abs(s.wv_fast) > tu.START_ROTATION_RADPS and t >= s.barrier_ns and stalled_side(s, settings, False) != 0
+    if s.chain != 0:
+        yaw = s.chain_yaw * s.fast_r
+        if (up or slow_up) and yaw > 0.0:
+            s.chain_hot_s += (t - last_t) * 1e-9
+            s.chain_hot_ns = t
+        turned_back = yaw < 0.0 or s.chain * s.wv_fast < 0.0
+        if yaw < tu.YAW_LEAST_RADPS and (turned_back or (t - s.chain_hot_ns) * 1e-9 > tu.FALTER_RATES_S):
+            s.chain = 0
+    if s.chain == 0 and (up or slow_up):
+        s.chain = 1 if s.fast_r > 0.0 else -1
+        s.chain_inherited = 1 if s.fast_p**2 + s.fast_r**2 > tu.INHERITED_PLANE_RADPS**2 else 0
+        _begin(s, t, 0.5 * (t - last_t) * 1e-9 + tu.FAST_S, axis, alt)
+    s.was_up = 1 if s.chain != 0 and (up or slow_up) else 0
+
+
+@inner
 def _side_evidence(s: Any, settings: Any, measured: bool) -> float:
+    """Upright positive: alpha against the stall; without it p and r alike in sign, and down on the belly's side.
+
+    In a flat spin p is small and its sign unsure, but the carried down still points out of the belly.
+    """
     if measured:
         if s.alpha_fast > 0.0:
             return min(s.alpha_fast / settings.stall_alpha_upright_rad, 2.0)
         return max(-s.alpha_fast / settings.stall_alpha_inverted_rad, -2.0)
     norm = s.mean_p**2 + s.mean_r**2 + 0.01
-    return float(2.0 * s.mean_p * s.mean_r / norm)
+    sure = min(max(1.2 - 3.0 * s.down_sd, 0.0), 1.0)
+    return float(2.0 * s.mean_p * s.mean_r / norm + tu.BELLY_WEIGHT * sure * s.dz)
 
 
 @inner
-def _begin(s: Any, settings: Any, t: int, last_t: int, measured: bool, axis: Any, alt: float) -> None:
-    """Date the beginning: where the rotation, smoothed, crossed the threshold, less the smoothing's delay."""
-    fraction = 0.0
-    before = abs(s.last_wv_fast)
-    crossing = before < tu.START_ROTATION_RADPS and abs(s.wv_fast) > before
-    if crossing:
-        fraction = (abs(s.wv_fast) - tu.START_ROTATION_RADPS) / (abs(s.wv_fast) - before)
-    back = fraction * (t - last_t) * 1e-9 + (tu.FAST_S if crossing else 0.0)
+def _begin(s: Any, t: int, back: float, axis: Any, alt: float) -> None:
+    """Date the beginning `back` seconds ago: where the smoothed rotation crossed, less the smoothing's delay."""
     back = min(back, max(0.0, (t - s.barrier_ns) * 1e-9))
-    s.chain = 1 if s.wv_fast > 0.0 else -1
+    s.chain_yaw = 1 if s.fast_r > 0.0 else -1
     s.chain_ns = t - int(back * 1e9)
     s.chain_f = s.turned_f - back * s.wf_fast
     s.chain_v = s.turned_v - back * 0.5 * (s.wv_fast + s.chain * tu.START_ROTATION_RADPS)
@@ -78,7 +118,6 @@ def _begin(s: Any, settings: Any, t: int, last_t: int, measured: bool, axis: Any
     s.chain_hot_ns = t
     s.chain_hot_s = 0.0
     s.chain_path = axis[0] * s.dx + axis[1] * s.dy + axis[2] * s.dz
-    s.chain_inherited = 1 if abs(s.wv_fast) > tu.INHERITED_RADPS and not crossing else 0
     s.chain_side = 0.0
 
 

@@ -88,8 +88,8 @@ def _unstall_by_rates(s: Any, m: Any, settings: Any, t: int, dt: float, alt: flo
         s.unstall_ns = s.fall_ns + (s.yaw_gone_ns - s.fall_ns) // 2
         s.unstall_f = 0.5 * (s.fall_f + s.yaw_gone_f)
         s.unstall_v = 0.5 * (s.fall_v + s.yaw_gone_v)
-        s.unstall_alt = 0.5 * (s.fall_alt + s.yaw_gone_alt)
         back = tu.FAST_S
+        s.unstall_alt = 0.5 * (s.fall_alt + s.yaw_gone_alt) + back * s.sink
         s.unstall_ns = max(s.unstall_ns - int(back * 1e9), m.spin_start_ns)
         s.unstall_f -= back * sense * s.peak_f
         s.unstall_v -= back * sense * s.peak_f

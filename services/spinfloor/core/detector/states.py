@@ -142,6 +142,7 @@ _STATE_FIELDS: Final[tuple[tuple[str, str, str], ...]] = (
     ("sink_sd", "f8", ""),
     # chain of rotation that may become a spin
     ("chain", "i8", "sign of the chain, 0 none"),
+    ("chain_yaw", "i8", "sign of the yaw rate where it began"),
     ("chain_ns", "i8", "where it began"),
     ("chain_f", "f8", "turned_f there"),
     ("chain_v", "f8", "turned_v there"),

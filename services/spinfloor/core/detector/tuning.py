@@ -15,9 +15,13 @@ STOP_ROTATION_RADPS: Final = 10.0 * _DEG
 # A fall below the start threshold is a falter of the same rotation as long as it never turns back; a longer one than
 # this is a new beginning. With down carried from the rates the sign of a slow rotation is unsure, so less is bridged.
 FALTER_S: Final = 3.0
-FALTER_RATES_S: Final = 2.0
 TURNED_BACK_RADPS: Final = -1.0 * _DEG
-TURNED_BACK_RATES_RADPS: Final = 0.0
+# Without alpha a spin begins where the yaw rate builds up and stays; found on generated flights (docs/method/start-and-end.md).
+YAW_START_RADPS: Final = 28.0 * _DEG
+YAW_START_PLANE_RADPS: Final = 40.0 * _DEG
+YAW_LEAST_RADPS: Final = 6.0 * _DEG
+FALTER_RATES_S: Final = 2.0
+BELLY_WEIGHT: Final = 1.0
 # Vane noise, position error and the hysteresis of stall: still stalled this far below the plan's stall angle.
 STALL_MARGIN_RAD: Final = 1.5 * _DEG
 # Deep below the stall the wing is flying beyond doubt.
@@ -49,6 +53,7 @@ LEAST_RATE_ALPHA_RAD: Final = 11.0 * _DEG
 # Rotation that was there before the wing stalled, or began on a steep path, could be a roll flown on purpose.
 STEEP_PATH: Final = 0.6
 INHERITED_RADPS: Final = 45.0 * _DEG
+INHERITED_PLANE_RADPS: Final = 90.0 * _DEG
 INHERITED_TURNS_RAD: Final = 1.0 * _TURN
 STEEP_TURNS_RAD: Final = 0.5 * _TURN
 STEEP_FAST_TURNS_RAD: Final = 1.25 * _TURN
