@@ -142,3 +142,28 @@ async def test_an_owner_who_lost_the_sortie_writes_nothing_more(tmp_path: Path) 
         events = await ports.events.read("s")
         with pytest.raises(LeaseLostError):
             await ports.events.append(events, fence=old.fence)
+
+
+async def test_a_newer_detector_looks_at_an_old_sortie_and_leaves_its_run_in_force(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    sortie = record(data_age_limit_s=10.0)
+    async with at_work(tmp_path, sortie) as (ports, supervisor):
+        await send(ports, supervisor, frames().slice(0, 2050), 0)
+        flown = await ports.events.current_run("s")
+        told = await ports.events.read("s", limit=10_000)
+    monkeypatch.setattr("spinfloor.core.detector.detector.DETECTOR_VERSION", "next")
+    async with at_work(tmp_path, sortie) as (ports, supervisor):
+        runtime = await supervisor.runtime("s")
+        assert runtime is not None
+        assert runtime.detector.run.startswith("next-")
+        await runtime.reached(await ports.inputs.newest_offset("s"))
+        assert (await runtime.state())["spin_ordinal"] is not None
+        assert await ports.events.runs("s") == [flown]
+        assert await ports.events.read("s", limit=10_000) == told
+        await send(ports, supervisor, frames().slice(2050, len(frames())), 1)
+        assert await ports.events.current_run("s") == runtime.detector.run
+        there = [event.as_record() for event in await ports.events.read("s", limit=10_000)]
+        again, _ = await reprocessed(ports, sortie)
+        assert there == again
+        assert [e.data for e in await ports.events.read("s", run=flown, limit=10_000)] == [e.data for e in told]

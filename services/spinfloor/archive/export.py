@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import asyncio
 import platform
+from collections.abc import Awaitable, Callable
 from pathlib import Path
 from typing import Any, Final
 
@@ -23,13 +24,17 @@ from spinfloor.ports.sorties import SortieRecord
 PAGE: Final = 5000
 
 
-async def export_sortie(ports: Ports, record: SortieRecord, folder: Path, *, settled: bool) -> Path:
+async def export_sortie(
+    ports: Ports, record: SortieRecord, folder: Path, *, settle: Callable[[str], Awaitable[bool]]
+) -> Path:
     """Write the archive of a sortie into an empty folder; returns the file.
 
-    settled: everything journalled before the call has been through the detector. A sortie that is being flown is
-    archived as far as it has got: its events are read before its inputs, so that the inputs make all of them again.
+    settle: waits until everything journalled before its call has been through the detector, and says whether it has.
+    A sortie that is being flown is archived as far as it has got: its events are read before its inputs, so that the
+    inputs make all of them again.
     """
     before = await ports.inputs.newest_offset(record.id)
+    settled = await settle(record.id)
     writer = await asyncio.to_thread(ArchiveWriter, folder)
     try:
         run = await ports.events.current_run(record.id)

@@ -60,6 +60,7 @@ class SortieRuntime:
         self.offset = -1
         self.events_made = 0
         self._next_sequence = 0
+        self._looking_until: int | None = None
         self._writer = EventWriter(ports, grant, self._written)
         self._silence = Silence(plan_of(record).timing.data_age_limit_s)
         self._fresh = _Unpublished()
@@ -85,8 +86,12 @@ class SortieRuntime:
             group.create_task(self._writer.run())
             group.create_task(self._tick())
             group.create_task(self._publish())
-            async for entries in self._ports.inputs.follow(self.record.id, after=self.offset):
-                await self._take(entries)
+            while True:
+                async for entries in self._ports.inputs.follow(self.record.id, after=self.offset):
+                    if self._looking_until is not None and entries[-1].offset > self._looking_until:
+                        break  # it is being flown on after all
+                    await self._take(entries)
+                await self._take_over()
 
     async def _resume(self) -> None:
         sortie, run = self.record.id, self.detector.run
@@ -99,8 +104,23 @@ class SortieRuntime:
             if memo.get("frame_ns") is not None:
                 self._came(memo["frame_ns"], memo["arrived_wall_ns"])
         if await self._ports.events.current_run(sortie) != run:
-            await self._ports.events.open_run(sortie, run, fence=self.grant.fence)
-        log.info("detector resumed", sortie=sortie, run=run, offset=self.offset)
+            self._looking_until = await self._flown_up_to()
+            if self._looking_until is None:
+                await self._ports.events.open_run(sortie, run, fence=self.grant.fence)
+        log.info("detector resumed", sortie=sortie, run=run, offset=self.offset, looking=self._looking_until)
+
+    async def _flown_up_to(self) -> int | None:
+        """The newest input, when a detector of another version or settings has taken all of them: then the sortie is
+        over as far as is known, its flown run stays in force, and this detector only shows the state."""
+        flown = await self._ports.checkpoints.newest(self.record.id)
+        newest = await self._ports.inputs.newest_offset(self.record.id)
+        return newest if flown is not None and flown.run != self.detector.run and flown.offset >= newest else None
+
+    async def _take_over(self) -> None:
+        """New inputs came after a look: from the beginning, as the run in force."""
+        self._looking_until = None
+        self.detector, self.offset, self._next_sequence = build_detector(self.record), -1, 0
+        await self._ports.events.open_run(self.record.id, self.detector.run, fence=self.grant.fence)
 
     def _came(self, frame_ns: int, arrived_wall_ns: int) -> None:
         clock = self._ports.clock
@@ -166,7 +186,7 @@ class SortieRuntime:
 
         Their inputs are on disk, so that an event told but not yet journalled is made again, the same, after a crash.
         """
-        if not events:
+        if not events or self._looking_until is not None:
             return
         self.events_made += len(events)
         self._next_sequence = events[-1].sequence + 1
@@ -181,6 +201,8 @@ class SortieRuntime:
             self._on_events(self.record, events)
 
     def _checkpoint(self) -> None:
+        if self._looking_until is not None:
+            return
         silence = self._silence
         memo = orjson.dumps({"frame_ns": silence.frame_ns, "arrived_wall_ns": silence.arrived_wall_ns})
         data = self.detector.save()
@@ -222,7 +244,7 @@ class SortieRuntime:
 
     async def _may_tick(self) -> bool:
         """Only the owner says that no frames come, and only when none have come that it has not taken yet."""
-        if self._ports.clock.steady_ns() > self.held_until_ns:
+        if self._ports.clock.steady_ns() > self.held_until_ns or self._looking_until is not None:
             return False
         return await self._ports.inputs.newest_offset(self.record.id) <= self.offset
 

@@ -29,11 +29,10 @@ async def get_archive(sortie: SortieId, services: Use, _caller: AsWatch) -> Resp
     """The sortie as one zip: plan, frames, events, settings, beliefs, versions, checksums. POST it to /v1/archives of
     another service to have it there, its events made again and compared."""
     record = await services.ports.sorties.get(sortie)
-    settled = await services.view.settle(sortie)
     folder = Path(await asyncio.to_thread(tempfile.mkdtemp, prefix="spinfloor-export-"))
     try:
         async with services.archiving:
-            path = await export_sortie(services.ports, record, folder, settled=settled)
+            path = await export_sortie(services.ports, record, folder, settle=services.view.settle)
     except BaseException:
         await asyncio.to_thread(shutil.rmtree, folder, ignore_errors=True)
         raise
