@@ -13,6 +13,7 @@ import pytest
 from numpy.testing import assert_allclose, assert_array_equal
 
 from spinfloor.adapters.recordings import RecordingError, RecordingMissingError, read_recording
+from spinfloor.adapters.recordings.arrow_file import read_arrow
 from spinfloor.core.channels import ALPHA, PRESSURE_ALTITUDE, ROLL_RATE, YAW_RATE
 
 Columns = dict[str, npt.NDArray[np.generic]]
@@ -146,3 +147,14 @@ def test_absent_and_folder(tmp_path: Path) -> None:
         read_recording(tmp_path / "none.csv")
     with pytest.raises(RecordingMissingError, match="is a folder"):
         read_recording(tmp_path)
+
+
+def test_an_arrow_name_that_is_no_text_costs_only_its_name(tmp_path: Path) -> None:
+    table = pa.table({"time_s": [0.0, 1.0], "roll_rate_dps": [1.0, 2.0]})
+    path = tmp_path / "damaged.arrow"
+    with pa.ipc.new_file(path, table.schema) as file:
+        file.write_table(table)
+    path.write_bytes(path.read_bytes().replace(b"roll_rate_dps", b"\x80oll_rate_dps", 1))
+    source = read_arrow(path)
+    assert list(source.tables[0].columns) == ["time_s", "column 2"]
+    assert source.tables[0].columns["column 2"].values.tolist() == [1.0, 2.0]

@@ -19,6 +19,7 @@ def table_from_arrow(name: str, table: pa.Table, notes: Notes, units: dict[str, 
     with a note.
     """
     columns: dict[str, Column] = {}
+    table = _readable_names(table, notes)
     for field_, chunked in zip(table.schema, table.columns, strict=True):
         if field_.name in columns:
             notes.add(f"column {field_.name}", "column name appears twice; the first was read")
@@ -28,6 +29,18 @@ def table_from_arrow(name: str, table: pa.Table, notes: Notes, units: dict[str, 
             unit = found.unit or (units or {}).get(field_.name) or _unit_of(field_)
             columns[field_.name] = Column(found.values, unit)
     return Table(name, columns)
+
+
+def _readable_names(table: pa.Table, notes: Notes) -> pa.Table:
+    """A damaged name that is no text is replaced by the column's number, with a note."""
+    names = []
+    for i in range(table.num_columns):
+        try:
+            names.append(table.schema.field(i).name)
+        except UnicodeDecodeError:
+            names.append(f"column {i + 1}")
+            notes.add(names[-1], "its name is damaged and is no text; its number stands in for it")
+    return table.rename_columns(names)
 
 
 def _unit_of(field_: pa.Field) -> str | None:
