@@ -1,5 +1,6 @@
 """HDF5 recordings, MATLAB v7.3 files among them: every numeric vector is a channel, its folder is its table.
 
+The C library under h5py can crash on damaged metadata, which no Python code can catch, so it works in a child process.
 Units come from a `units` or `unit` attribute (the climate-and-forecast habit), never from the values.
 """
 
@@ -11,6 +12,7 @@ from typing import Any
 
 import numpy as np
 
+from spinfloor.adapters.recordings.in_child import CHILD
 from spinfloor.adapters.recordings.recording import AnyArray, Column, Notes, RecordingError, Source, Table
 
 SIGNATURE = b"\x89HDF\r\n\x1a\n"
@@ -20,6 +22,11 @@ _MOST_VALUES = 100_000_000
 
 def read_hdf5(path: Path) -> Source:
     """One table per group and vector length. Raises RecordingError when the file cannot be opened at all."""
+    return CHILD.read(read_here, path)
+
+
+def read_here(path: Path) -> Source:
+    """The same in this process."""
     try:
         import h5py
     except ImportError as error:
