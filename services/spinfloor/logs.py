@@ -10,7 +10,9 @@ import structlog
 def set_up_logs() -> None:
     """Write to standard error, with time and level."""
     pretty = sys.stderr.isatty()
-    renderer = structlog.dev.ConsoleRenderer() if pretty else structlog.processors.JSONRenderer()
+    # Plain tracebacks: the kind that shows local variables would show secrets, and takes seconds in the event loop.
+    console = structlog.dev.ConsoleRenderer(exception_formatter=structlog.dev.plain_traceback)
+    renderer = console if pretty else structlog.processors.JSONRenderer()
     structlog.configure(
         processors=[
             structlog.contextvars.merge_contextvars,

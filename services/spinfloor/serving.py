@@ -20,10 +20,10 @@ from spinfloor.api.settings import Settings, check_address, is_loopback
 from spinfloor.core.errors import SpinfloorError
 from spinfloor.ports.bundle import Ports
 from spinfloor.replay.model import NewReplay
+from spinfloor.serving_protocol import patient_protocol
 
 OWNER: Final = "embedded"  # one process owns the store's folder, so after a crash its leases are its own
 GRACEFUL_S: Final = 5
-WS_PING_S: Final = 10.0
 
 log = structlog.get_logger("spinfloor.serve")
 
@@ -179,14 +179,16 @@ def config_for(app: FastAPI, options: Options, settings: Settings) -> uvicorn.Co
     """uvicorn with its limits; no access log (addresses carry no secrets here, but a log per batch would be noise)."""
     return uvicorn.Config(
         app,
+        http=patient_protocol(settings),
         log_config=None,
         access_log=False,
         server_header=False,
+        timeout_keep_alive=settings.keep_alive_s,  # type: ignore[arg-type]  # handed to call_later, which takes both
         ws_max_size=settings.max_message,
         ws_max_queue=32,
         ws_per_message_deflate=False,  # batches are packed already, and compressing costs more than the wire saves
-        ws_ping_interval=WS_PING_S,
-        ws_ping_timeout=2 * WS_PING_S,
+        ws_ping_interval=settings.ping_every_s,
+        ws_ping_timeout=2 * settings.ping_every_s,
         timeout_graceful_shutdown=GRACEFUL_S,
         ssl_certfile=options.certificate,
         ssl_keyfile=options.key,

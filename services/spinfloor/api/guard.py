@@ -2,26 +2,20 @@
 
 from __future__ import annotations
 
-import asyncio
-import contextlib
-from typing import Any, Final
-from urllib.parse import urlsplit
+from collections import Counter
+from typing import Final
 
-from starlette.types import ASGIApp, Message, Receive, Scope, Send
+from starlette.types import ASGIApp, Receive, Scope, Send
 
-from spinfloor.api.problems import ProblemError, problem_response, record_of
+from spinfloor.api.limited_body import LimitedBody
+from spinfloor.api.problems import ProblemError
+from spinfloor.api.refusals import busy, refuse
 from spinfloor.api.settings import Settings
 from spinfloor.core.errors import SpinfloorError
 from spinfloor.ingest.limits import RateLimit
 from spinfloor.ports.clock import Clock
 
-READ_AWAY_BYTES: Final = 64 << 20
-READ_AWAY_S: Final = 10.0
 SAFE_METHODS: Final = frozenset({"GET", "HEAD", "OPTIONS"})
-
-
-class _TooLargeError(Exception):
-    pass
 
 
 class Guard:
@@ -32,6 +26,7 @@ class Guard:
         self.settings = settings
         self._requests = RateLimit(clock, per_second=settings.requests_per_s, burst=settings.request_burst)
         self.connections = 0
+        self.sockets: Counter[str] = Counter()
         self.refused = 0
 
     async def __call__(self, scope: Scope, receive: Receive, send: Send) -> None:
@@ -43,25 +38,36 @@ class Guard:
             self._check(scope)
         except SpinfloorError as error:
             self.refused += 1
-            await _refuse(error, scope, receive, send)
+            await refuse(error, scope, receive, send)
             return
         self.connections += 1
         try:
             if scope["type"] == "http":
                 await self._limited(scope, receive, send)
             else:
-                await self.app(scope, receive, send)
+                await self._counted(scope, receive, send)
         finally:
             self.connections -= 1
+
+    async def _counted(self, scope: Scope, receive: Receive, send: Send) -> None:
+        client = _client(scope)
+        self.sockets[client] += 1
+        try:
+            await self.app(scope, receive, send)
+        finally:
+            self.sockets[client] -= 1
+            if not self.sockets[client]:
+                del self.sockets[client]
 
     def _check(self, scope: Scope) -> None:
         headers = {name: value.decode("latin-1") for name, value in scope["headers"]}
         self._check_host(headers)
         self._check_origin(scope, headers)
         if self.connections >= self.settings.max_connections:
-            raise _busy("connections", self.settings.max_connections)
-        client = scope.get("client")
-        wait_s = self._requests.wait_s(client[0] if client else "", 1.0)
+            raise busy("connections", self.settings.max_connections)
+        if scope["type"] == "websocket" and self.sockets[_client(scope)] >= self.settings.max_sockets_per_client:
+            raise busy("WebSockets from one address", self.settings.max_sockets_per_client)
+        wait_s = self._requests.wait_s(_client(scope), 1.0)
         if wait_s > 0.0:
             raise ProblemError(
                 429,
@@ -88,7 +94,7 @@ class Guard:
         origin = headers.get(b"origin")
         if origin is None or (scope["type"] == "http" and scope["method"] in SAFE_METHODS):
             return
-        if origin in self.settings.allowed_origins or urlsplit(origin).netloc == headers.get(b"host", ""):
+        if origin in self.settings.allowed_origins or origin.partition("://")[2] == headers.get(b"host", ""):
             return
         raise ProblemError(
             403,
@@ -98,102 +104,24 @@ class Guard:
             now="nothing was done",
         )
 
-    def _limit(self, path: str) -> int:
-        if path.endswith("/frames"):
-            return self.settings.max_frames_body
-        return self.settings.max_archive_body if path == "/v1/archives" else self.settings.max_body
+    def _limits(self, path: str) -> tuple[int, float]:
+        """Bytes of a body, and seconds for it to arrive."""
+        settings = self.settings
+        if path == "/v1/archives":
+            return settings.max_archive_body, settings.archive_within_s
+        return (settings.max_frames_body if path.endswith("/frames") else settings.max_body), settings.body_within_s
 
     async def _limited(self, scope: Scope, receive: Receive, send: Send) -> None:
-        limit = self._limit(scope["path"])
-        declared = _content_length(scope)
-        if declared is not None and declared > limit:
-            await _read_away(receive)
-            await _refuse(_too_large(limit), scope, receive, send)
-            return
-        taken = 0
-        started = False
-
-        async def counted() -> Message:
-            nonlocal taken
-            message = await receive()
-            if message["type"] == "http.request":
-                taken += len(message.get("body", b""))
-                if taken > limit:
-                    raise _TooLargeError
-            return message
-
-        async def watched(message: Message) -> None:
-            nonlocal started
-            started = started or message["type"] == "http.response.start"
-            await send(message)
-
-        try:
-            await self.app(scope, counted, watched)
-        except _TooLargeError:
-            if not started:
-                await _read_away(receive)
-                await _refuse(_too_large(limit), scope, receive, send)
+        limit, within_s = self._limits(scope["path"])
+        await LimitedBody(self.app, limit, within_s)(scope, receive, send)
 
 
-async def _read_away(receive: Receive) -> None:
-    """Let a sender finish, so that it reads the refusal instead of a broken connection; bounded in bytes and time."""
-    taken = 0
-    with contextlib.suppress(TimeoutError):
-        async with asyncio.timeout(READ_AWAY_S):
-            while taken < READ_AWAY_BYTES:
-                message = await receive()
-                taken += len(message.get("body", b""))
-                if message["type"] != "http.request" or not message.get("more_body", False):
-                    return
+def _client(scope: Scope) -> str:
+    client = scope.get("client")
+    return str(client[0]) if client else ""
 
 
 def _host_name(host: str) -> str:
     if host.startswith("["):
         return host.partition("]")[0] + "]"
     return host.partition(":")[0]
-
-
-def _content_length(scope: Scope) -> int | None:
-    for name, value in scope["headers"]:
-        if name == b"content-length" and value.isdigit():
-            return int(value)
-    return None
-
-
-def _too_large(limit: int) -> ProblemError:
-    return ProblemError(
-        413,
-        "too-large",
-        expected=f"a body of at most {limit} bytes",
-        got="a larger one",
-        now="nothing was taken; send it in pieces",
-        limit_bytes=limit,
-    )
-
-
-def _busy(what: str, limit: int) -> ProblemError:
-    now = "nothing was done; try again"
-    return ProblemError(429, "too-many-connections", expected=f"at most {limit} {what}", got="one more", now=now)
-
-
-async def _refuse(error: SpinfloorError, scope: Scope, receive: Receive, send: Send) -> None:
-    if scope["type"] == "websocket":
-        await _refuse_websocket(error, scope, receive, send)
-        return
-    response = problem_response(record_of(error), {"Connection": "close"})
-    await response(scope, receive, send)
-
-
-async def _refuse_websocket(error: SpinfloorError, scope: Scope, receive: Receive, send: Send) -> None:
-    await receive()
-    response = problem_response(record_of(error))
-    if "websocket.http.response" not in (scope.get("extensions") or {}):
-        await send({"type": "websocket.close", "code": 1008, "reason": error.sentence[:120]})
-        return
-    start: dict[str, Any] = {
-        "type": "websocket.http.response.start",
-        "status": response.status_code,
-        "headers": response.raw_headers,
-    }
-    await send(start)
-    await send({"type": "websocket.http.response.body", "body": bytes(response.body)})

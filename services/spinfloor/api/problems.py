@@ -25,11 +25,13 @@ _TITLES: Final = {
     404: "Not found",
     405: "Method not allowed",
     406: "Not available in that form",
+    408: "Too slow",
     409: "Conflict",
     413: "Too large",
     415: "Unknown media type",
     422: "Not understood",
     429: "Too much at once",
+    431: "Headers too large",
     500: "Our fault",
     503: "Not available now",
 }

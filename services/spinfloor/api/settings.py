@@ -35,7 +35,15 @@ class Settings:
     max_archive_body: int = 1024 * MIB
     max_message: int = 4 * MIB
     max_connections: int = 512
-    max_watchers_per_client: int = 64
+    max_sockets_per_client: int = 64
+    headers_within_s: float = 10.0
+    body_within_s: float = 120.0
+    archive_within_s: float = 900.0
+    keep_alive_s: float = 5.0
+    max_headers: int = 64 << 10
+    ping_every_s: float = 10.0
+    messages_per_s: float = 50.0
+    message_burst: float = 500.0
     requests_per_s: float = 500.0
     request_burst: float = 2000.0
     bytes_per_s: float = 16.0 * MIB

@@ -23,6 +23,7 @@ from spinfloor.core.frames import FrameBlock
 from spinfloor.ingest.rows import NO_TIME_NS, RowProblem, check_rows
 
 MAX_ROWS: Final = 200_000  # over half an hour at 100 Hz; a longer recording is sent in pieces
+MAX_COLUMNS: Final = 64  # the contract has fewer; more are named in no sentence
 SOURCE_PATTERN: Final = r"^[A-Za-z0-9][A-Za-z0-9._:-]{0,63}$"
 
 _FACTORS: Final = np.array([channel.si_per_unit for channel in CHANNELS])
@@ -130,6 +131,12 @@ def _check_size(rows: int) -> None:
 
 def make_batch(source: str, sequence: int, columns: Mapping[str, Any]) -> Batch:
     """Columns (edge units) checked row by row. Raises BatchError or ColumnError."""
+    if len(columns) > MAX_COLUMNS:
+        raise BatchError(
+            expected=f"at most {MAX_COLUMNS} columns in a batch",
+            got=f"{len(columns)}",
+            now="nothing of this batch was taken",
+        )
     ready = {name: _column(name, data) for name, data in columns.items()}
     rows = max((len(c) for c in ready.values()), default=0)
     _check_size(rows)

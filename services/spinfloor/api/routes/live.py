@@ -16,6 +16,7 @@ from spinfloor.api.names import SortieId
 from spinfloor.api.services import AsWatch, Services, Use
 from spinfloor.core.errors import SpinfloorError
 from spinfloor.detect.messages import live_subject, moved_subject
+from spinfloor.ingest.limits import RateLimit
 from spinfloor.ports.audit import AuditRecord
 from spinfloor.ports.bus import Subscription
 from spinfloor.ports.tokens import Role
@@ -122,14 +123,18 @@ class _Watcher:
             await moves.close()
 
     async def _hear(self) -> None:
+        clock, settings = self._services.ports.clock, self._services.settings
+        pace = RateLimit(clock, per_second=settings.messages_per_s, burst=settings.message_burst)
         while True:
             message = await self._socket.receive()
             if message["type"] == "websocket.disconnect":
                 raise WebSocketDisconnect
+            while (wait_s := pace.wait_s("", 1.0)) > 0.0:
+                await clock.sleep(wait_s)  # it is read no further meanwhile
             text = message.get("text") or ""
             try:
                 said = _DECODER.decode(text)
-            except msgspec.DecodeError as exc:
+            except (msgspec.DecodeError, RecursionError) as exc:
                 await self._send(orjson.dumps({"type": "error", "detail": f"not understood: {exc}"}))
                 continue
             await self._heard(said)
