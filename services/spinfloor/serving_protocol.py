@@ -22,7 +22,8 @@ class PatientProtocol(HttpToolsProtocol):
     headers_within_s: ClassVar[float]
     open_at_most: ClassVar[int]
     max_headers: ClassVar[int]
-    _head_bytes = 0  # since the request began; pieces are counted whole
+    _in_request = False  # between its headers and the end of its body
+    _head_bytes = 0
     _deadline: asyncio.TimerHandle | None = None
 
     def connection_made(self, transport: asyncio.Transport) -> None:  # type: ignore[override]  # as uvicorn has it
@@ -35,20 +36,24 @@ class PatientProtocol(HttpToolsProtocol):
 
     def data_received(self, data: bytes) -> None:
         """A new request on a connection that is kept alive has its time as well."""
-        if self._deadline is None and (self.cycle is None or self.cycle.response_complete):
+        if not self._in_request and self._deadline is None:
             self._expect()
-        if self._deadline is not None:
+        super().data_received(data)
+        if self._deadline is not None and not self.transport.is_closing():
             self._head_bytes += len(data)
             if self._head_bytes > self.max_headers:
                 self._refuse(headers_too_large(self.max_headers))
-                return
-        super().data_received(data)
 
     def on_headers_complete(self) -> None:
         """In time."""
         self._expected()
-        self._head_bytes = 0
+        self._in_request = True
         super().on_headers_complete()
+
+    def on_message_complete(self) -> None:
+        """What comes now is the next request."""
+        self._in_request = False
+        super().on_message_complete()
 
     def connection_lost(self, exc: Exception | None) -> None:
         """Nothing more to wait for."""
@@ -59,6 +64,7 @@ class PatientProtocol(HttpToolsProtocol):
         self._deadline = self.loop.call_later(self.headers_within_s, self._give_up)
 
     def _expected(self) -> None:
+        self._head_bytes = 0
         if self._deadline is not None:
             self._deadline.cancel()
             self._deadline = None
