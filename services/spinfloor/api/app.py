@@ -21,6 +21,7 @@ from spinfloor.api.gauges import register_gauges
 from spinfloor.api.guard import Guard
 from spinfloor.api.metrics import Metrics
 from spinfloor.api.openapi import describe
+from spinfloor.api.own_names import OwnNames
 from spinfloor.api.presence import Presence
 from spinfloor.api.routes import ROUTERS
 from spinfloor.api.routes.meta import CAUTION
@@ -122,6 +123,7 @@ def _services(ports: Ports, settings: Settings, learner: Learner, supervisor: Su
         settings=settings,
         view=view,
         ingest=ingest,
+        own_names=OwnNames(ports.sorties),
         authority=Authority(ports.tokens, ports.clock, settings.tokens_required),
         presence=Presence(ports.bus, ports.clock),
         metrics=Metrics(),

@@ -11,6 +11,7 @@ from starlette.requests import HTTPConnection
 
 from spinfloor.api.auth import Authority, Caller, needs
 from spinfloor.api.metrics import Metrics
+from spinfloor.api.own_names import OwnNames
 from spinfloor.api.presence import Presence
 from spinfloor.api.settings import Settings
 from spinfloor.detect.view import LiveView
@@ -36,6 +37,7 @@ class Services:
     settings: Settings
     view: LiveView
     ingest: Ingest
+    own_names: OwnNames
     authority: Authority
     presence: Presence
     metrics: Metrics

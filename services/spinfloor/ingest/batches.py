@@ -28,6 +28,7 @@ SOURCE_PATTERN: Final = r"^[A-Za-z0-9][A-Za-z0-9._:-]{0,63}$"
 
 _FACTORS: Final = np.array([channel.si_per_unit for channel in CHANNELS])
 _REQUIRED: Final = frozenset(REQUIRED_COLUMNS)
+_NAMES: Final = frozenset((*CHANNEL_INDEX, TIME_COLUMN, TIME_SECONDS_COLUMN))
 
 _Source = Annotated[str, msgspec.Meta(pattern=SOURCE_PATTERN)]
 _Sequence = Annotated[int, msgspec.Meta(ge=0, le=2**62)]
@@ -68,14 +69,40 @@ class Batch:
     problems: tuple[RowProblem, ...]
 
 
+@dataclass(frozen=True, slots=True)
+class Wire:
+    """A batch as it came: columns under whatever names, each a list of numbers and nulls, packed bytes or an array."""
+
+    source: str
+    sequence: int
+    columns: Mapping[str, Any]
+
+
+def read_json(body: bytes) -> Wire:
+    """`{"source", "sequence", "columns": {name: [number or null, ...]}}`. Raises BatchError."""
+    wire = _decode(_JSON, body, "JSON")
+    return Wire(wire.source, wire.sequence, wire.columns)
+
+
+def read_msgpack(body: bytes) -> Wire:
+    """The same in MessagePack; a column may also be `bin`: little-endian float64 (int64 for time_ns), NaN missing."""
+    wire = _decode(_PACKED, body, "MessagePack")
+    return Wire(wire.source, wire.sequence, wire.columns)
+
+
+def in_contract_names(wire: Wire) -> bool:
+    """False when a column has a name of the source's own."""
+    return wire.columns.keys() <= _NAMES
+
+
 def decode_json(body: bytes) -> Batch:
-    """`{"source", "sequence", "columns": {name: [number or null, ...]}}`. Raises BatchError or ColumnError."""
-    return _batch(_decode(_JSON, body, "JSON"))
+    """A batch in contract columns. Raises BatchError or ColumnError."""
+    return batch_of(read_json(body))
 
 
 def decode_msgpack(body: bytes) -> Batch:
-    """The same in MessagePack; a column may also be `bin`: little-endian float64 (int64 for time_ns), NaN missing."""
-    return _batch(_decode(_PACKED, body, "MessagePack"))
+    """The same in MessagePack."""
+    return batch_of(read_msgpack(body))
 
 
 def _decode(decoder: Any, body: bytes, form: str) -> Any:
@@ -93,11 +120,12 @@ def _plain(exc: Exception) -> str:
     return (str(exc) or type(exc).__name__).rstrip(".")[:300]
 
 
-def _batch(wire: Any) -> Batch:
+def batch_of(wire: Wire) -> Batch:
+    """Contract columns (edge units) checked row by row. Raises BatchError or ColumnError."""
     block = _all_packed(wire.columns)
     if block is None:
         return make_batch(wire.source, wire.sequence, wire.columns)
-    _check_size(len(block))
+    check_size(len(block))
     checked, problems = check_rows(block)
     return Batch(wire.source, wire.sequence, len(block), checked, problems)
 
@@ -120,7 +148,8 @@ def _all_packed(columns: Mapping[str, Any]) -> FrameBlock | None:
     return FrameBlock(np.frombuffer(times, "<i8").astype(np.int64), values)
 
 
-def _check_size(rows: int) -> None:
+def check_size(rows: int) -> None:
+    """Raises BatchError for more rows than a batch may have."""
     if rows > MAX_ROWS:
         raise BatchError(
             expected=f"at most {MAX_ROWS} rows in a batch",
@@ -139,7 +168,7 @@ def make_batch(source: str, sequence: int, columns: Mapping[str, Any]) -> Batch:
         )
     ready = {name: _column(name, data) for name, data in columns.items()}
     rows = max((len(c) for c in ready.values()), default=0)
-    _check_size(rows)
+    check_size(rows)
     block, problems = check_rows(FrameBlock.from_columns(ready))
     return Batch(source, sequence, rows, block, problems)
 

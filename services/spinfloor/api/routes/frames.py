@@ -23,7 +23,7 @@ from spinfloor.api.services import AsSource, AsWatch, Services, Use
 from spinfloor.archive.decimate import decimated, joined
 from spinfloor.core.errors import SpinfloorError
 from spinfloor.core.frames import FrameBlock
-from spinfloor.ingest.batches import Batch, decode_json, decode_msgpack, make_batch
+from spinfloor.ingest.batches import Batch, Wire, read_json, read_msgpack
 from spinfloor.ingest.rows import NO_TIME_NS
 from spinfloor.ingest.service import Ack
 
@@ -35,10 +35,10 @@ IN_FLIGHT: Final = 64
 WHOLE_FRAMES: Final = 2_000_000  # some 300 MB in memory; more is asked for in pieces or decimated
 
 
-def decode_body(kind: str, body: bytes, source: str | None, sequence: int | None) -> Batch:
-    """A batch from a body by its media type. Raises ProblemError 415, BatchError, ColumnError."""
+def read_body(kind: str, body: bytes, source: str | None, sequence: int | None) -> Wire:
+    """A batch as it came, by its media type. Raises ProblemError 415, BatchError, TableError."""
     if kind in MSGPACK_TYPES:
-        return decode_msgpack(body)
+        return read_msgpack(body)
     if kind in TABLE_TYPES:
         if source is None or sequence is None:
             raise ProblemError(
@@ -48,9 +48,9 @@ def decode_body(kind: str, body: bytes, source: str | None, sequence: int | None
                 got="none",
                 now="nothing was taken",
             )
-        return make_batch(source, sequence, columns_of(kind, body, missing_time=NO_TIME_NS))
+        return Wire(source, sequence, columns_of(kind, body, missing_time=NO_TIME_NS))
     if kind in ("application/json", ""):
-        return decode_json(body)
+        return read_json(body)
     raise ProblemError(
         415,
         "unknown-media-type",
@@ -69,13 +69,14 @@ async def post_frames(
     source: Annotated[str | None, Query(pattern=r"^[A-Za-z0-9][A-Za-z0-9._:-]{0,63}$")] = None,
     sequence: Annotated[int | None, Query(ge=0, le=2**62)] = None,
 ) -> Json:
-    """A batch in JSON, MessagePack, Parquet or Arrow. The answer means that it is on disk."""
+    """A batch in JSON, MessagePack, Parquet or Arrow. The answer means that it is on disk. Columns have the contract's
+    names, or the source's own when the sortie's plan has a channel map for them."""
     body = await request.body()
     wait_s = services.rate.wait_s(sortie, len(body))
     if wait_s > 0.0:
         raise _too_fast(services, wait_s)
     kind = media_type(request)
-    batch = decode_body(kind, body, source, sequence)
+    batch = await services.own_names.batch(sortie, read_body(kind, body, source, sequence))
     with services.metrics.ack_seconds.time():
         ack = await services.ingest.take(sortie, batch)
     services.view.touch(sortie)
@@ -138,7 +139,8 @@ class _FrameSocket:
         while (wait_s := self._services.rate.wait_s(self._sortie, len(body))) > 0.0:
             await self._services.ports.clock.sleep(wait_s)
         try:
-            batch = decode_json(body) if isinstance(text, str) else decode_msgpack(body)
+            wire = read_json(body) if isinstance(text, str) else read_msgpack(body)
+            batch = await self._services.own_names.batch(self._sortie, wire)
             answer: asyncio.Task[Ack] | SpinfloorError = asyncio.create_task(self._ack(batch))
         except SpinfloorError as error:
             answer = error
