@@ -48,6 +48,12 @@ class RunningService:
         """http://127.0.0.1:port"""
         return f"http://127.0.0.1:{self.port}"
 
+    @property
+    def pid(self) -> int:
+        """Of the process that runs."""
+        assert self._process is not None
+        return self._process.pid
+
     def __enter__(self) -> Self:
         self.start()
         return self

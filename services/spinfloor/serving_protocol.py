@@ -4,13 +4,15 @@ from __future__ import annotations
 
 import asyncio
 from http import HTTPStatus
-from typing import ClassVar
+from typing import ClassVar, Final
 
 from uvicorn.protocols.http.httptools_impl import HttpToolsProtocol
 
 from spinfloor.api.problems import ProblemError, problem_response, record_of
 from spinfloor.api.refusals import headers_too_large
 from spinfloor.api.settings import Settings
+
+READ_AWAY_S: Final = 1.0
 
 
 class PatientProtocol(HttpToolsProtocol):
@@ -23,6 +25,7 @@ class PatientProtocol(HttpToolsProtocol):
     open_at_most: ClassVar[int]
     max_headers: ClassVar[int]
     _in_request = False  # between its headers and the end of its body
+    _refused = False
     _head_bytes = 0
     _deadline: asyncio.TimerHandle | None = None
 
@@ -36,6 +39,8 @@ class PatientProtocol(HttpToolsProtocol):
 
     def data_received(self, data: bytes) -> None:
         """A new request on a connection that is kept alive has its time as well."""
+        if self._refused:
+            return
         if not self._in_request and self._deadline is None:
             self._expect()
         super().data_received(data)
@@ -75,7 +80,11 @@ class PatientProtocol(HttpToolsProtocol):
         lines = [b"HTTP/1.1 %d %s" % (answer.status_code, HTTPStatus(answer.status_code).phrase.encode())]
         lines += [name + b": " + value for name, value in answer.raw_headers]
         self.transport.write(b"\r\n".join([*lines, b"", bytes(answer.body)]))
-        self.transport.close()
+        self._refused = True
+        if self.transport.can_write_eof():
+            self.transport.write_eof()
+        self._expected()
+        self._deadline = self.loop.call_later(READ_AWAY_S, self._give_up)  # so that the peer reads the answer first
 
     def _give_up(self) -> None:
         self._deadline = None

@@ -35,7 +35,7 @@ class Settings:
     max_archive_body: int = 1024 * MIB
     max_message: int = 4 * MIB
     max_connections: int = 512
-    max_sockets_per_client: int = 64
+    max_sockets_per_client: int = 256
     headers_within_s: float = 10.0
     body_within_s: float = 120.0
     archive_within_s: float = 900.0

@@ -1,0 +1,1 @@
+"""The load benchmark: how many sorties a machine carries before calls come late."""
