@@ -334,7 +334,7 @@ class Client:
             await connection.close()
 
     async def live(self, sortie: str, *, after: int | None = None) -> AsyncIterator[Record]:
-        """Live messages until the service ends."""
+        """Live messages until the service ends. Leave it early through `contextlib.aclosing`."""
         query = "" if after is None else f"?after={after}"
         async with self.socket(_sortie(sortie, "live") + query) as connection:
             async for text in connection:
