@@ -53,10 +53,16 @@ bench-load: ## sorties x rate until a call takes longer than 20 ms
 fuzz-api: ## thousands of requests made from the published OpenAPI document (some minutes)
 	SPINFLOOR_EXAMPLES=$(or $(EXAMPLES),200) $(RUN)/pytest -q tests/api/test_openapi.py
 
+fuzz: ## every decoder with atheris, SECONDS=20 each (hypothesis does it in the suite)
+	$(RUN)/python tools/fuzz.py --seconds $(or $(SECONDS),20)
+
+audit: ## known weaknesses in the locked packages, where pip-audit can ask
+	$(RUN)/python tools/audit.py
+
 docs: ## build the documentation site into site/
 	$(RUN)/python tools/build_docs.py
 
 clean: ## remove what was built (never data)
 	rm -rf .venv .venv-test build dist site .pytest_cache .mypy_cache .ruff_cache .hypothesis
 
-.PHONY: help run test develop quick bench bench-truth bench-prediction bench-screen bench-e2e bench-faults bench-load fuzz-api docs clean
+.PHONY: help run test develop quick bench bench-truth bench-prediction bench-screen bench-e2e bench-faults bench-load fuzz-api fuzz audit docs clean

@@ -11,6 +11,7 @@ import orjson
 import structlog
 
 from spinfloor.core.detector.detector import Detector
+from spinfloor.core.errors import SpinfloorError
 from spinfloor.core.events import Event
 from spinfloor.core.frames import FrameBlock
 from spinfloor.detect.applying import apply_other, joined
@@ -96,8 +97,7 @@ class SortieRuntime:
     async def _resume(self) -> None:
         sortie, run = self.record.id, self.detector.run
         checkpoint = await self._ports.checkpoints.newest(sortie, run)
-        if checkpoint is not None:
-            self.detector = Detector.restore(checkpoint.data)
+        if checkpoint is not None and self._restored(checkpoint):
             self.offset = checkpoint.offset
             self._next_sequence = checkpoint.next_sequence
             memo = orjson.loads(checkpoint.memo)
@@ -121,6 +121,15 @@ class SortieRuntime:
         self._looking_until = None
         self.detector, self.offset, self._next_sequence = build_detector(self.record), -1, 0
         await self._ports.events.open_run(self.record.id, self.detector.run, fence=self.grant.fence)
+
+    def _restored(self, checkpoint: Checkpoint) -> bool:
+        """False: damaged on the disk; all inputs are read again and give the same events again."""
+        try:
+            self.detector = Detector.restore(checkpoint.data)
+        except SpinfloorError as error:
+            log.warning("checkpoint not used", sortie=self.record.id, reason=error.sentence)
+            return False
+        return True
 
     def _came(self, frame_ns: int, arrived_wall_ns: int) -> None:
         clock = self._ports.clock

@@ -49,7 +49,16 @@ class Control(msgspec.Struct, tag_field="type", tag="control"):
     name: str = ""
 
 
-_DECODER: Final = msgspec.json.Decoder(Sounded | Sound | Control)
+_Said = Sounded | Sound | Control
+_DECODER: Final[msgspec.json.Decoder[_Said]] = msgspec.json.Decoder(_Said)
+
+
+def decode_said(text: str) -> _Said:
+    """What a browser says. Raises msgspec.DecodeError."""
+    try:
+        return _DECODER.decode(text)
+    except RecursionError as exc:
+        raise msgspec.DecodeError("nested too deep") from exc
 
 
 @router.websocket("/sorties/{sortie}/live")
@@ -133,8 +142,8 @@ class _Watcher:
                 await clock.sleep(wait_s)  # it is read no further meanwhile
             text = message.get("text") or ""
             try:
-                said = _DECODER.decode(text)
-            except (msgspec.DecodeError, RecursionError) as exc:
+                said = decode_said(text)
+            except msgspec.DecodeError as exc:
                 await self._send(orjson.dumps({"type": "error", "detail": f"not understood: {exc}"}))
                 continue
             await self._heard(said)
