@@ -7,6 +7,7 @@ from typing import Any, Final
 from fastapi import FastAPI
 
 from spinfloor.api.auth import COOKIE
+from spinfloor.api.openapi_examples import exemplify
 from spinfloor.api.openapi_parts import (
     BATCH_BODY,
     BYTES,
@@ -113,3 +114,4 @@ def _complete_operation(method: str, path: str, operation: dict[str, Any]) -> No
     answers["4XX"] = {"description": "Refused; nothing was done.", "content": problem}
     answers["503"] = {"description": "Not available now; nothing was acknowledged.", "content": problem}
     operation["responses"] = answers
+    exemplify(method, path, operation)
