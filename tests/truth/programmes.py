@@ -33,6 +33,7 @@ SCATTER: dict[str, tuple[tuple[float, float], tuple[float, float], tuple[float, 
     "wide": ((0.1, 1.2), (-0.7, -0.1), (2.2, 3.4)),
     "card": ((0.3, 0.7), (-0.5, -0.3), (2.5, 2.9)),
 }
+LONGEST_PULL_OUT_S = 20.0  # longer is an aircraft out of hand, not a pull-out
 
 
 @dataclass(frozen=True)
@@ -66,7 +67,8 @@ class Programme:
         options: dict[str, Any] = {"delay": rng.uniform(*delay), "load": rng.uniform(*load)}
         options["forward"] = rng.uniform(-0.6, 0.0) if inverted and self.scatter == "wide" else rng.uniform(*forward)
         script = spin.plain(self.direction, float(rng.uniform(*turns)), inverted=inverted, style=self.style, **options)
-        height = self.height_m * float(rng.uniform(0.97, 1.03))
+        script.attitude(8.0, pitch=0.08, throttle=0.8)
+        height = self.height_m * float(rng.uniform(0.85, 1.15))
         density = 1.2 * math.exp(-height / 10_000.0)
         stall_speed = math.sqrt(2 * self.frame.mass_kg * 9.8 / (density * self.frame.wing_area_m2 * 1.25))
         return simulate(
@@ -81,8 +83,10 @@ def credible(flight: Flight) -> bool:
     spins = flight.truth["spins"]
     if len(spins) != 1 or flight.truth["segments_flown"] != flight.truth["segments"] or spins[0]["level_s"] is None:
         return False
-    recovery = spins[0]["turns"].get("rec_to_spinend", {"about_vertical": 9.0})["about_vertical"]
-    return bool(recovery < 5.0 and spins[0]["settled"]["sink_fps"] < 420.0)
+    s = spins[0]
+    recovery = s["turns"].get("rec_to_spinend", {"about_vertical": 9.0})["about_vertical"]
+    pulled_through = s["level_s"] - s["spin_end_s"] > LONGEST_PULL_OUT_S
+    return bool(recovery < 5.0 and s["settled"]["sink_fps"] < 420.0 and not pulled_through)
 
 
 def flights(programme: Programme, count: int) -> list[Flight]:

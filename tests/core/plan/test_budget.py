@@ -7,6 +7,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 from tests.authorities.altitude_practice import BUDGET, FIRST_TURN
+from tests.authorities.atmosphere_rows import ISA
 from tests.core.plan.plans import good
 
 from spinfloor.core.plan.budget import budget
@@ -33,7 +34,8 @@ def worked(turns: float, **changes: Any) -> Plan:
         "pull_out_loss_ft": sure(b["pull_out_ft"]),
         "first_turn_extra_turns": 0.0,
     }
-    card = {"id": "W", "direction": "right", "turns": turns, "entry_altitude_ft": b["altitude_ft"]}
+    entry = b["altitude_ft"] + turns * b["sink_fps"] * b["seconds_per_turn"]  # the controls go in at 10,000 ft
+    card = {"id": "W", "direction": "right", "turns": turns, "entry_altitude_ft": entry}
     fields = {
         "aircraft": {"name": "worked", "priors": priors},
         "floors": {"recovery_ft": b["floor_ft"], "abandon_ft": 2_000.0},
@@ -43,22 +45,15 @@ def worked(turns: float, **changes: Any) -> Plan:
     return plan_from(good(**fields, **changes))
 
 
-def test_the_worked_example() -> None:
-    """10,000 ft, floor 5,000, 150 ft/s, 3 s a turn: 1,800 ft = 12.0 s = 4.0 turns left; so four turns use it all up."""
-    (none,) = budget(worked(1e-6)).cards
-    assert none.expected_margin_ft == pytest.approx(BUDGET["left_ft"], abs=1.0)
-    assert none.cautious_margin_ft == pytest.approx(BUDGET["left_ft"], abs=10.0)
-    assert none.cautious_turns_left == pytest.approx(BUDGET["left_turns"], abs=0.03)
-    assert none.cautious_seconds_left == pytest.approx(BUDGET["left_s"], abs=0.08)
-    (three,) = budget(worked(3.0)).cards
-    assert three.expected_margin_ft == pytest.approx(450.0, abs=1.0)
-    assert three.enough
-    assert budget(worked(4.0)).cards[0].expected_margin_ft == pytest.approx(0.0, abs=1.0)
-    (five,) = budget(worked(5.0)).cards
-    assert not five.enough
-    assert five.shortfall_ft == pytest.approx(450.0, abs=12.0)
-    assert "ft too low, it needs 10,500 ft" in five.sentence
-    assert not budget(worked(5.0)).enough
+@pytest.mark.parametrize("turns", [1e-6, 1.0, 3.0, 6.0])
+def test_the_worked_example(turns: float) -> None:
+    """Controls in at 10,000 ft, floor 5,000, 150 ft/s, 3 s a turn: 1,800 ft = 12.0 s = 4.0 turns left."""
+    (card,) = budget(worked(turns)).cards
+    assert card.enough
+    assert card.expected_margin_ft == pytest.approx(BUDGET["left_ft"], abs=1.0)
+    assert card.cautious_margin_ft == pytest.approx(BUDGET["left_ft"], abs=12.0)
+    assert card.cautious_turns_left == pytest.approx(BUDGET["left_turns"], abs=0.03)
+    assert card.cautious_seconds_left == pytest.approx(BUDGET["left_s"], abs=0.08)
 
 
 def test_the_layers_are_the_bookkeeping() -> None:
@@ -73,6 +68,15 @@ def test_the_layers_are_the_bookkeeping() -> None:
     tops = [card.entry_ft, *[part.bottom_ft for part in card.parts]]
     assert tops[:-1] == [part.top_ft for part in card.parts]
     assert tops[-1] == pytest.approx(card.expected_level_ft)
+
+
+def test_the_pull_out_costs_more_in_thinner_air() -> None:
+    """Four turns from 20,000 ft + 1,800: the controls go in at 20,000 ft, where 0.65269 / 0.90464 of the density is."""
+    plan = worked(4.0)
+    density = {row[0]: row[3] for row in ISA}
+    card = plan.cards[0].model_copy(update={"entry_altitude_ft": 21_800.0})
+    (high,) = budget(plan.model_copy(update={"cards": [card]})).cards
+    assert high.parts[-1].loss_ft == pytest.approx(2_000.0 * density[10_000] / density[20_000], rel=1e-3)
 
 
 def test_the_first_turn_costs_twice_a_later_one_unless_the_plan_says_otherwise() -> None:
@@ -94,15 +98,18 @@ def test_the_pull_out_is_the_closed_form() -> None:
     assert loss == pytest.approx(1_770.81, rel=0.06)  # the median of the sum; a long tail sits on the mean
 
 
-def test_a_card_whose_entry_is_too_low_is_refused_by_name_and_amount() -> None:
-    plan = plan_from(good(**{"cards.1.entry_altitude_ft": 7_000.0}))
+@pytest.mark.parametrize("entry_ft", [6_500.0, 9_000.0, 11_000.0])
+def test_a_card_whose_entry_is_too_low_is_refused_by_name_and_amount(entry_ft: float) -> None:
+    plan = plan_from(good(**{"cards.1.entry_altitude_ft": entry_ft}))
     first, second = budget(plan).cards
     assert first.enough
     assert not second.enough
-    assert second.needed_entry_ft >= 7_000.0 + second.shortfall_ft
-    assert second.needed_entry_ft - (7_000.0 + second.shortfall_ft) < 100.0
-    raised = plan_from(good(**{"cards.1.entry_altitude_ft": second.needed_entry_ft}))
-    assert budget(raised).enough
+    assert f"entry at {entry_ft:,.0f} ft is {second.shortfall_ft:,.0f} ft too low" in second.sentence
+    assert 0.0 <= second.needed_entry_ft - (entry_ft + second.shortfall_ft) < 100.0
+    for change, enough in ((-5.0, False), (5.0, True)):
+        raised = plan_from(good(**{"cards.1.entry_altitude_ft": entry_ft + second.shortfall_ft + change}))
+        assert budget(raised).enough is enough
+    assert budget(plan_from(good(**{"cards.1.entry_altitude_ft": second.needed_entry_ft}))).enough
 
 
 def test_earlier_spins_move_the_budget() -> None:
@@ -121,7 +128,9 @@ def test_ground_reference_is_a_shift_of_everything() -> None:
     there = budget(plan_from(good(**{"floors.reference": "ground", "floors.ground_elevation_ft": 3_000.0})))
     assert here.floors_ft["ground"] == there.floors_ft["ground"] == 0.0
     for a, b in zip(here.cards, there.cards, strict=True):
-        assert a.cautious_margin_ft == pytest.approx(b.cautious_margin_ft)
+        assert [p.loss_ft for p in a.parts[:4]] == pytest.approx([p.loss_ft for p in b.parts[:4]])
+        # only the pull-out knows the air: 3,000 ft higher it is thinner by about a tenth (standard atmosphere)
+        assert b.parts[-1].loss_ft / a.parts[-1].loss_ft == pytest.approx(1.10, abs=0.02)
 
 
 @given(st.floats(0.5, 8.0), st.floats(200.0, 1_000.0), st.floats(0.0, 3.0), st.floats(0.6, 0.99))

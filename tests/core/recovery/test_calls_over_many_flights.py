@@ -1,5 +1,9 @@
-"""What must hold of the calls on every flight of a large generated set, and on any seed hypothesis picks."""
+"""What must hold of the calls on every flight of a large generated set, and on any seed hypothesis picks.
 
+The set is small here to keep the suite quick; `SPINFLOOR_DRAWN_FLIGHTS=600 pytest` on this file is the large run.
+"""
+
+import os
 from collections.abc import Iterator
 
 import numpy as np
@@ -11,7 +15,7 @@ from tests.core.recovery.generator import Flight, Told, make_flight, run
 from spinfloor.core.detector.emission import CODE_CALL
 from spinfloor.core.recovery import calls, reasons
 
-FLIGHTS = 600
+FLIGHTS = int(os.environ.get("SPINFLOOR_DRAWN_FLIGHTS", "120"))
 
 
 @pytest.fixture(scope="module")
@@ -33,7 +37,7 @@ def test_the_set_is_worth_testing(flown: list[tuple[Flight, Told]]) -> None:
     assert {call for call, _ in seen} == {0, 1, 2, 3, 4, 5}
     assert {reason for _, reason in seen} == set(reasons.REASON_WORDS)
     quiet = sum(not any(call >= reasons.RECOVER for _, _, call, _ in told.calls) for _, told in flown)
-    assert 5 < quiet < FLIGHTS // 2
+    assert FLIGHTS // 100 < quiet < FLIGHTS // 2
 
 
 def _overlaps(flight: Flight, told: Told) -> Iterator[tuple[int, int]]:
@@ -72,7 +76,7 @@ def test_abandon_never_later_than_its_lead(flown: list[tuple[Flight, Told]]) -> 
             ]
             assert issued, f"spin {spin} reached the abandon floor's lead at step {due} without a call"
             assert issued[0] <= due
-    assert checked > 100
+    assert checked > FLIGHTS // 6
 
 
 def test_chute_never_later_than_its_lead_unless_abandon_speaks(flown: list[tuple[Flight, Told]]) -> None:
@@ -90,7 +94,7 @@ def test_chute_never_later_than_its_lead_unless_abandon_speaks(flown: list[tuple
             ]
             assert issued
             assert issued[0] <= due
-    assert checked > 50
+    assert checked > FLIGHTS // 12
 
 
 def test_no_recover_after_the_end_or_the_controls(flown: list[tuple[Flight, Told]]) -> None:
@@ -114,7 +118,7 @@ def test_recover_comes_before_the_planned_turns_are_up(flown: list[tuple[Flight,
             checked += 1
             issued = [s for s, _, call, _ in told.calls if call >= reasons.RECOVER and known <= s <= first]
             assert issued
-    assert checked > 50
+    assert checked > FLIGHTS // 12
 
 
 def _held(told: Told, call: int) -> np.ndarray:
@@ -140,7 +144,7 @@ def test_nothing_lower_delays_a_higher_call(flown: list[tuple[Flight, Told]]) ->
 
 def test_the_three_repeating_calls_ignore_everything_below(flown: list[tuple[Flight, Told]]) -> None:
     """The same flight with every caution flag down gives the same three repeating calls, to the nanosecond."""
-    for flight, told in flown[:300]:
+    for flight, told in flown[: FLIGHTS // 2]:
         still = flight.motion.copy()
         for name in ("power_on", "flattening", "degraded", "data_lost_now", "data_restored_now"):
             still[name] = 0
@@ -193,11 +197,11 @@ def test_estimated_data_says_so(flown: list[tuple[Flight, Told]]) -> None:
             if ints[0] == CODE_CALL:
                 assert row[calls.P_ESTIMATED] == flight.motion["estimated"][step]
                 estimated += int(row[calls.P_ESTIMATED])
-    assert estimated > 20
+    assert estimated > FLIGHTS // 30
 
 
 @given(st.integers(0, 2**31), st.floats(0.0, 1.0))
-@settings(max_examples=60, deadline=None)
+@settings(max_examples=25, deadline=None)
 def test_restoring_anywhere_changes_nothing(seed: int, where: float) -> None:
     flight = make_flight(seed)
     whole = run(flight)
@@ -212,7 +216,7 @@ def test_restoring_anywhere_changes_nothing(seed: int, where: float) -> None:
 
 
 @given(st.integers(0, 2**31))
-@settings(max_examples=60, deadline=None)
+@settings(max_examples=25, deadline=None)
 def test_left_and_right_are_told_alike(seed: int) -> None:
     flight = make_flight(seed)
     mirrored = flight.motion.copy()
@@ -223,9 +227,9 @@ def test_left_and_right_are_told_alike(seed: int) -> None:
 
 
 @given(st.integers(0, 2**31), st.floats(1_000.0, 20_000.0))
-@settings(max_examples=60, deadline=None)
+@settings(max_examples=25, deadline=None)
 def test_raising_everything_changes_nothing(seed: int, by_ft: float) -> None:
-    """Only heights above the floors matter: the whole flight and all floors raised together give the same calls."""
+    """Only heights above the floors matter: flight and floors raised together, in the same air, give the same calls."""
     flight = make_flight(seed)
     floors = flight.plan.floors
     raised = floors.model_copy(
@@ -241,6 +245,7 @@ def test_raising_everything_changes_nothing(seed: int, by_ft: float) -> None:
         motion[name] += by_ft * 0.3048
     cards = [replace_entry(card, by_ft) for card in flight.plan.cards]
     lifted = Flight(flight.plan.model_copy(update={"floors": raised, "cards": cards}), motion)
+    lifted.settings["altitude_offset_m"] += by_ft * 0.3048  # the same pressure altitudes in a datum lower by so much
     here, there = run(flight).calls, run(lifted).calls
     assert [(c, r) for _, _, c, r in there] == [(c, r) for _, _, c, r in here]
 

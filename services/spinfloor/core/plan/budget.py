@@ -23,6 +23,7 @@ from spinfloor.core.recovery.state import new_decision
 from spinfloor.core.units import METRES_PER_FOOT
 
 ROUND_UP_FT = 100.0
+NEEDED_ROUNDS = 6
 
 
 @dataclass(frozen=True, slots=True)
@@ -135,17 +136,12 @@ def _card_budget(
     plan: Plan, index: int, settings: npt.NDArray[Any], cards: npt.NDArray[Any], believed: npt.NDArray[Any]
 ) -> CardBudget:
     card = plan.cards[index]
-    motion = np.zeros(1, MOTION_DTYPE)
-    motion["altitude_m"] = cards["entry_altitude_m"][index]
-    state = new_decision()
-    state["card_index"] = index
-    refresh_predictions(motion[0], state[0], believed[0], cards, settings[0], False)
-    update_before_spin(motion[0], state[0], cards, settings[0])
+    state = _flown_from(float(cards["entry_altitude_m"][index]), index, settings, cards, believed)
     median, bound = (float(x) / METRES_PER_FOOT for x in state["card_loss_m"][0, :2])
     parts = _parts(card.entry_altitude_ft, state, cards[index], settings, median)
     floor = plan.floors.recovery_ft
-    needed = floor + bound
-    margin = card.entry_altitude_ft - needed
+    margin = card.entry_altitude_ft - floor - bound
+    needed = card.entry_altitude_ft - margin + _dearer_higher_up(index, -margin, settings, cards, believed)
     per_turn = float(state["loss_per_turn_m"][0]) / METRES_PER_FOOT
     period = plan.aircraft.priors.seconds_per_turn
     return CardBudget(
@@ -160,13 +156,41 @@ def _card_budget(
         expected_margin_ft=card.entry_altitude_ft - median - floor,
         cautious_margin_ft=margin,
         needed_entry_ft=float(np.ceil(needed / ROUND_UP_FT) * ROUND_UP_FT),
-        shortfall_ft=max(-margin, 0.0),
+        shortfall_ft=max(needed - card.entry_altitude_ft, 0.0),
         enough=margin >= 0.0,
         expected_seconds=card.turns * period,
         cautious_turns_left=margin / per_turn,
         cautious_seconds_left=margin / per_turn * period,
         earlier_spins=int(state["turns_prediction"][0, 3]),
     )
+
+
+def _flown_from(
+    entry_m: float, index: int, settings: npt.NDArray[Any], cards: npt.NDArray[Any], believed: npt.NDArray[Any]
+) -> npt.NDArray[Any]:
+    """The decision record of a card about to be flown from this height."""
+    motion = np.zeros(1, MOTION_DTYPE)
+    motion["altitude_m"] = entry_m
+    flown = cards.copy()
+    flown["entry_altitude_m"][index] = entry_m
+    state = new_decision()
+    state["card_index"] = index
+    refresh_predictions(motion[0], state[0], believed[0], flown, settings[0], False)
+    update_before_spin(motion[0], state[0], flown, settings[0])
+    return state
+
+
+def _dearer_higher_up(
+    index: int, raise_ft: float, settings: npt.NDArray[Any], cards: npt.NDArray[Any], believed: npt.NDArray[Any]
+) -> float:
+    """What the pull-out costs more (or less) once the entry is raised by `raise_ft` and by this: thinner air."""
+    entry_m = float(cards["entry_altitude_m"][index])
+    here = float(_flown_from(entry_m, index, settings, cards, believed)["card_loss_m"][0, 1])
+    extra_m = 0.0
+    for _ in range(NEEDED_ROUNDS):  # the change shrinks about tenfold each round
+        raised = entry_m + raise_ft * METRES_PER_FOOT + extra_m
+        extra_m = float(_flown_from(raised, index, settings, cards, believed)["card_loss_m"][0, 1]) - here
+    return extra_m / METRES_PER_FOOT
 
 
 def _parts(

@@ -17,7 +17,7 @@ from spinfloor.core.recovery.state import CARDS_DTYPE
 from spinfloor.core.settings import SETTINGS_DTYPE
 from spinfloor.core.units import METRES_PER_FOOT, METRES_PER_SECOND_PER_KNOT, RADIANS_PER_DEGREE
 
-PULL_OUT_SPREAD = 0.25  # of the computed loss: speed and load factor held in a real pull-out vary so much; our own
+PULL_OUT_SPREAD = 0.30  # of the computed loss: how far the truth flights scatter about it, docs/method/prediction.md
 
 
 def settings_record(plan: Plan) -> npt.NDArray[Any]:

@@ -46,7 +46,9 @@ class Priors(_Part):
         "the first turn cost about twice a later one",
     )
     pull_out_loss_ft: Prior | None = Field(
-        default=None, description="None: computed from the pull-out load factor and speed, with a 25 % spread"
+        default=None,
+        description="at 10,000 ft, scaled with air density elsewhere; None: computed from the pull-out load "
+        "factor and speed, with a 30 % spread",
     )
 
 
@@ -65,7 +67,11 @@ class Aircraft(_Part):
     stall_alpha_upright_deg: Annotated[float, Field(gt=5.0, lt=45.0)] = 16.0
     stall_alpha_inverted_deg: Annotated[float, Field(gt=-45.0, lt=-5.0)] = -13.0
     pull_out_load_factor_g: Annotated[float, Field(gt=1.0, le=12.0)] = 2.5
-    pull_out_speed_kt: Annotated[float, Field(gt=20.0, le=600.0)] = 140.0
+    pull_out_speed_kt: Annotated[float, Field(gt=20.0, le=600.0)] = Field(
+        default=140.0,
+        description="true airspeed at which the load factor is reached in the dive, at 10,000 ft; with the load factor n "
+        "it is about the stalling speed times the square root of n",
+    )
     pull_out_dive_angle_deg: Annotated[float, Field(gt=0.0, le=90.0)] = 90.0
     altimeter_lag_s: Annotated[float, Field(ge=0.0, le=15.0)] = 0.0
     idle_throttle_pct: Annotated[float, Field(ge=0.0, le=100.0)] = 20.0

@@ -10,7 +10,7 @@ import math
 from typing import Final
 
 from spinfloor.core.compiled import entry
-from spinfloor.core.recovery.quantiles import cumulant_quantile
+from spinfloor.core.recovery.quantiles import cumulant_quantile, three_quantiles
 
 MEAN: Final = 0
 VARIANCE: Final = 1
@@ -60,6 +60,12 @@ def add_product(moments, n_mean, n_var, n_third, n_fourth, l_mean, l_var):
 def loss_quantile_m(moments, z):
     """Height loss not exceeded with the probability whose normal quantile is z."""
     return cumulant_quantile(z, moments[0], moments[1], moments[2], moments[3])
+
+
+@entry
+def loss_quantiles_m(moments, z):
+    """Height loss not exceeded with even odds, with the probability of z, and with that of -z."""
+    return three_quantiles(z, moments[0], moments[1], moments[2], moments[3])
 
 
 @entry

@@ -51,7 +51,11 @@ class BeliefsError(SpinfloorError):
 
 @dataclass(frozen=True, slots=True)
 class Evidence:
-    """One recovery: what kind of spin, and what it cost. `pull_out_loss_ft` is the loss not explained by turns."""
+    """One recovery: what kind of spin, and what it cost.
+
+    `pull_out_loss_ft` is the loss not explained by turns; `density_ratio` the air density where the controls went in over
+    that at 10,000 ft, by which the loss is carried to that height.
+    """
 
     sortie: str
     spin: int
@@ -63,6 +67,16 @@ class Evidence:
     loss_per_turn_ft: float | None
     pull_out_loss_ft: float
     surprise: bool = False
+    density_ratio: float = 1.0
+
+    @property
+    def values(self) -> dict[str, float | None]:
+        """What is learnt of each quantity, edge units; the pull-out loss at 10,000 ft."""
+        return {
+            "recovery_turns": self.recovery_turns,
+            "loss_per_turn_ft": self.loss_per_turn_ft,
+            "pull_out_loss_ft": self.pull_out_loss_ft * self.density_ratio,
+        }
 
     @staticmethod
     def of_event(record: Mapping[str, Any], spin: int) -> Evidence | None:
@@ -83,6 +97,7 @@ class Evidence:
             loss_per_turn_ft=data["loss_per_turn_ft"],
             pull_out_loss_ft=data["pull_out_loss_ft"],
             surprise=bool(data.get("surprise", False)),
+            density_ratio=data.get("density_ratio") or 1.0,
         )
 
 
@@ -155,8 +170,9 @@ class Beliefs:
             set_prior(out[0], quantity, prior.mean * unit, prior.standard_deviation * unit, prior.worth_spins)
         for item in self.evidence:
             kind = _kind_codes(item.orientation, item.direction, item.mode)
+            values = item.values
             for name, quantity, unit in QUANTITIES:
-                value = getattr(item, name)
+                value = values[name]
                 learn(out[0], quantity, *kind, math.nan if value is None else value * unit)
         out["revision"] = len(self.evidence)
         return out

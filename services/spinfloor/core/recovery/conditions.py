@@ -9,7 +9,6 @@ from typing import Final
 import numpy as np
 
 from spinfloor.core.compiled import inner
-from spinfloor.core.recovery.altitude_left import loss_quantile_m
 from spinfloor.core.recovery.reasons import (
     ABANDON,
     ABANDON_FLOOR,
@@ -40,6 +39,7 @@ POWER_SETTLE_NS: Final = 1_000_000_000  # power carried a second into the spin: 
 DEGRADED_CLEAR_NS: Final = 3_000_000_000  # good for this long before degraded data is called again
 CAUTION_LIFE_NS: Final = 6_000_000_000  # a caution that found no free channel for so long is dropped; the event stands
 STATUS_LIFE_NS: Final = 4_000_000_000
+WATCH_M: Final = 60.0  # this far above a floor's reach every frame is looked at: no call can fall between two steps
 TWO_PI: Final = 2.0 * np.pi
 
 
@@ -76,6 +76,20 @@ def height_above_in(motion, decision, floor_m, ahead_s):
 
 
 @inner
+def height_to_watch(motion, decision, settings):
+    """The highest floor whose call is not held yet, with the cautious allowance and WATCH_M on top; -inf when none."""
+    highest = -np.inf
+    if decision.active[ABANDON] & (1 << (ABANDON_FLOOR - FIRST_REASON[ABANDON])) == 0:
+        highest = settings.abandon_floor_m
+    fitted = settings.chute_fitted == 1.0 and not np.isnan(settings.chute_floor_m)
+    if fitted and decision.active[CHUTE] & (1 << (CHUTE_FLOOR - FIRST_REASON[CHUTE])) == 0:
+        highest = max(highest, settings.chute_floor_m)
+    sure = height_above_in(motion, decision, 0.0, lead_s(settings))
+    hoped = motion.altitude_m - max(motion.sink_mps, 0.0) * lead_s(settings)
+    return highest + (hoped - sure) + WATCH_M
+
+
+@inner
 def turns_per_second(motion):
     """Rate of turns for looking ahead: the last whole turn's, or the present rotation where that is faster."""
     rate = 0.0
@@ -98,7 +112,7 @@ def check_abandon(motion, decision, settings):
     lead = lead_s(settings)
     if height_above_in(motion, decision, settings.abandon_floor_m, lead) <= 0.0:
         hold(decision, ABANDON, ABANDON_FLOOR)
-    level = motion.altitude_m - loss_quantile_m(decision.moments, -decision.z_bound)
+    level = decision.left_optimistic_m + settings.recovery_floor_m
     if motion.recovery_started == 0:
         level -= max(motion.sink_mps, 0.0) * (lead - settings.reaction_s)
     if level <= settings.ground_m:

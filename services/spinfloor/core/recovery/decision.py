@@ -19,6 +19,7 @@ from spinfloor.core.recovery.conditions import (
     check_chute,
     check_recover,
     drop_stale,
+    height_to_watch,
     hold,
     lead_s,
     wait_for_channel,
@@ -28,6 +29,7 @@ from spinfloor.core.recovery.outcome import freeze_prediction, take_result
 from spinfloor.core.recovery.reasons import FIRST_STATUS
 from spinfloor.core.recovery.state import CARDS_DTYPE, DECISION_DTYPE, new_decision
 
+STEP_NS: Final = 45_000_000  # time from one full step to the next: 20 a second at 20, 40 and 100 frames a second
 FLOOR_HYSTERESIS_M: Final = 15.0  # climb this far above a floor before it can be crossed again; our own
 P_WHICH: Final = 0
 P_FLOOR: Final = 1
@@ -48,6 +50,7 @@ def _begin_spin(motion, decision, cards):
     decision.card_chosen = 0
     decision.known_ns = motion.time_ns
     decision.turn_called = 0
+    decision.watch_m = np.inf  # every frame, until the next regular step has worked out what to watch
     decision.prediction = 0
     card = decision.card_index
     decision.planned_turns = cards[card].turns if planned and 0 <= card < len(cards) else np.nan
@@ -100,6 +103,10 @@ def _in_spin(motion, decision, beliefs, cards, settings):
     if motion.recovery_started_now == 1 or (motion.recovery_started == 1 and decision.prediction == 0):
         freeze_prediction(motion, decision, beliefs, cards, settings)
         update_in_spin(motion, decision, settings, False)
+
+
+@inner
+def _check_calls(motion, decision, cards, settings):
     check_abandon(motion, decision, settings)
     check_chute(motion, decision, settings)
     check_recover(motion, decision, settings)
@@ -116,14 +123,56 @@ def _after_level(motion, decision, beliefs, cards, settings, ints, floats, curso
         decision.card_index = _next_card(decision.card_index, cards)
 
 
+@inner
+def _news(motion):
+    """One-frame news of the motion record."""
+    return (
+        motion.spin_ended_now
+        | motion.recovery_started_now
+        | motion.level_now
+        | motion.reversed_now
+        | motion.restarted_now
+        | motion.turned_inverted_now
+        | motion.data_lost_now
+        | motion.data_restored_now
+    )
+
+
+@inner
+def _near_a_floor(motion, decision, settings):
+    return motion.in_spin == 1 and motion.altitude_m - max(motion.sink_mps, 0.0) * lead_s(settings) <= decision.watch_m
+
+
 @shared
 def decide(motion, decision, beliefs, cards, settings, ints, floats, cursor):
-    """One decision step.
+    """One decision step: a full one every STEP_NS of the frames' own time, and at every frame near a floor.
+
+    Frames between are passed over unless they carry news, which is then taken in; a call waits for the next full step.
+    Everything hangs on the frames' time, nothing on how often this is called, so cutting the stream changes nothing.
 
     motion, decision, beliefs, settings: records (element 0 of arrays of shape (1,) of MOTION_DTYPE, DECISION_DTYPE,
     BELIEFS_DTYPE, SETTINGS_DTYPE). cards: CARDS_DTYPE, shape (n,), n may be 0. ints, floats, cursor: see emission.py.
     decision and, after a recovery, beliefs are changed in place; at most six events are emitted.
     """
+    elapsed = motion.time_ns - decision.decided_ns
+    regular = elapsed >= STEP_NS or elapsed < 0
+    new_spin = motion.spin_ordinal != decision.spin_ordinal
+    speak = regular or new_spin or _near_a_floor(motion, decision, settings)
+    if not speak and _news(motion) == 0:
+        return
+    _take_in(motion, decision, beliefs, cards, settings, ints, floats, cursor)
+    if speak:
+        if motion.in_spin == 1:
+            _check_calls(motion, decision, cards, settings)
+        drop_stale(decision, motion.time_ns)
+        issue_one(motion, decision, settings, ints, floats, cursor)
+    if regular:
+        decision.decided_ns = motion.time_ns
+        decision.watch_m = height_to_watch(motion, decision, settings)
+
+
+@inner
+def _take_in(motion, decision, beliefs, cards, settings, ints, floats, cursor):
     if motion.spin_ordinal != decision.spin_ordinal:
         _begin_spin(motion, decision, cards)
     in_spin = motion.in_spin == 1
@@ -142,8 +191,6 @@ def decide(motion, decision, beliefs, cards, settings, ints, floats, cursor):
     check_changes(motion, decision)
     if motion.level_now == 1 and decision.levelled == 0:
         _after_level(motion, decision, beliefs, cards, settings, ints, floats, cursor)
-    drop_stale(decision, motion.time_ns)
-    issue_one(motion, decision, settings, ints, floats, cursor)
 
 
 __all__ = [

@@ -9,15 +9,9 @@ from typing import Final
 import numpy as np
 
 from spinfloor.core.compiled import entry, inner
-from spinfloor.core.recovery.altitude_left import add_independent, add_product, combine, loss_quantile_m
-from spinfloor.core.recovery.excess import (
-    ROW_FOURTH,
-    ROW_MEAN,
-    ROW_THIRD,
-    ROW_VARIANCE,
-    fill_excess,
-    look_up,
-)
+from spinfloor.core.recovery.altitude_left import add_independent, add_product, combine, loss_quantiles_m
+from spinfloor.core.recovery.density import density_ratio
+from spinfloor.core.recovery.excess import fill_excess, look_up_all
 from spinfloor.core.recovery.learning import (
     LOSS_PER_TURN,
     MODE_NOT_KNOWN,
@@ -33,6 +27,7 @@ SINK_AS_LOSS_SPREAD: Final = 0.25  # sink x period before a whole turn was measu
 LEAST_TURNS_LEFT: Final = 0.1  # while it still rotates, at least this much of a turn is still to come
 CLIMB_ALLOWANCE_M: Final = 600.0  # further below the entry height than this, the aircraft is still climbing to it
 LEAST_SINK_MPS: Final = 1.0  # below this sink no time is given
+START_STEP_M: Final = 100.0  # the same for the height the card starts from: 1 % of air density
 SD_STEP_M: Final = 0.5  # a change of the altitude's uncertainty below this leaves the card's loss as it is
 
 
@@ -113,34 +108,30 @@ def loss_per_turn(motion, decision, in_hand):
 @inner
 def _add_turns(decision, used, l_mean, l_var, more_turns):
     """Add (planned turns to go + recovery turns to come) x loss per turn."""
-    table = decision.turns_excess
-    step = decision.turns_step
-    to_come = max(look_up(table, ROW_MEAN, step, used), LEAST_TURNS_LEFT)
+    mean, variance, third, fourth = look_up_all(decision.turns_excess, decision.turns_step, used)
+    to_come = max(mean, LEAST_TURNS_LEFT)
     decision.recovery_turns_left = to_come
-    add_product(
-        decision.moments,
-        more_turns + to_come,
-        look_up(table, ROW_VARIANCE, step, used),
-        look_up(table, ROW_THIRD, step, used),
-        look_up(table, ROW_FOURTH, step, used),
-        l_mean,
-        l_var,
-    )
+    add_product(decision.moments, more_turns + to_come, variance, third, fourth, l_mean, l_var)
 
 
 @inner
-def _add_pull_out(decision, used):
-    table = decision.pull_out_excess
-    step = decision.pull_out_step
-    to_come = look_up(table, ROW_MEAN, step, used)
-    decision.pull_out_left_m = to_come
-    add_independent(
-        decision.moments,
-        to_come,
-        look_up(table, ROW_VARIANCE, step, used),
-        look_up(table, ROW_THIRD, step, used),
-        look_up(table, ROW_FOURTH, step, used),
-    )
+def add_pull_out(decision, used, ratio):
+    """Add the dive and pull-out still to come after `used` metres of it, in air of this density ratio."""
+    mean, variance, third, fourth = look_up_all(decision.pull_out_excess, decision.pull_out_step, used * ratio)
+    s = 1.0 / ratio
+    decision.pull_out_left_m = mean * s
+    add_independent(decision.moments, mean * s, variance * s * s, third * s * s * s, fourth * s * s * s * s)
+
+
+@inner
+def air_density_ratio(motion, settings):
+    """Density ratio where the recovery controls went in, or would go in now."""
+    height = motion.altitude_m
+    if motion.recovery_started == 1:
+        height = motion.recovery_start_altitude_m
+    elif motion.in_spin == 0:
+        height = motion.spin_end_altitude_m
+    return density_ratio(height - settings.altitude_offset_m)
 
 
 @inner
@@ -166,7 +157,6 @@ def _loss_in_spin(motion, decision, settings, l_mean, l_var):
         reaction = settings.reaction_s * max(motion.sink_mps, 0.0)
         add_independent(decision.moments, reaction, (settings.reaction_s * sink_sd) ** 2, 0.0, 0.0)
     _add_turns(decision, used, l_mean, l_var, 0.0)
-    _add_pull_out(decision, 0.0)
 
 
 @inner
@@ -191,16 +181,16 @@ def update_in_spin(motion, decision, settings, in_dive):
     l_mean, l_var = loss_per_turn(motion, decision, True)
     decision.loss_per_turn_m = l_mean
     decision.loss_per_turn_sd_m = np.sqrt(l_var)
+    used = 0.0
     if in_dive:
         decision.recovery_turns_left = 0.0
-        _add_pull_out(decision, motion.spin_end_altitude_m - motion.altitude_m)
+        used = motion.spin_end_altitude_m - motion.altitude_m
     else:
         _loss_in_spin(motion, decision, settings, l_mean, l_var)
+    add_pull_out(decision, used, air_density_ratio(motion, settings))
     _add_altitude(motion, decision)
-    z = decision.z_bound
-    moments = decision.moments
-    above = motion.altitude_m - settings.recovery_floor_m
-    _set_left(decision, above, loss_quantile_m(moments, 0.0), loss_quantile_m(moments, z), loss_quantile_m(moments, -z))
+    median, bound, optimistic = loss_quantiles_m(decision.moments, decision.z_bound)
+    _set_left(decision, motion.altitude_m - settings.recovery_floor_m, median, bound, optimistic)
     sink = motion.sink_mps
     steady = sink >= LEAST_SINK_MPS
     decision.left_seconds_median = decision.left_median_m / sink if steady else np.nan
@@ -216,15 +206,19 @@ def _card_loss(motion, decision, cards, settings):
     decision.loss_per_turn_sd_m = np.sqrt(l_var)
     card = decision.card_index
     has_card = 0 <= card < len(cards)
-    _add_turns(decision, 0.0, l_mean, l_var, cards[card].turns_to_pay if has_card else 0.0)
-    _add_pull_out(decision, 0.0)
+    to_pay = cards[card].turns_to_pay if has_card else 0.0
+    _add_turns(decision, 0.0, l_mean, l_var, to_pay)
+    start = _entry_altitude(motion, decision, cards)
+    add_pull_out(decision, 0.0, density_ratio(start - to_pay * l_mean - settings.altitude_offset_m))
     add_independent(decision.moments, settings.reaction_s * settings.expected_sink_mps, 0.0, 0.0, 0.0)
     _add_altitude(motion, decision)
-    decision.card_loss_m[0] = loss_quantile_m(decision.moments, 0.0)
-    decision.card_loss_m[1] = loss_quantile_m(decision.moments, decision.z_bound)
-    decision.card_loss_m[2] = loss_quantile_m(decision.moments, -decision.z_bound)
+    median, bound, optimistic = loss_quantiles_m(decision.moments, decision.z_bound)
+    decision.card_loss_m[0] = median
+    decision.card_loss_m[1] = bound
+    decision.card_loss_m[2] = optimistic
     decision.card_loss_index = card
     decision.card_loss_sd_m = motion.altitude_sd_m
+    decision.card_loss_start_m = start
 
 
 @entry
@@ -233,10 +227,11 @@ def update_before_spin(motion, decision, cards, settings):
     sd = motion.altitude_sd_m
     held = decision.card_loss_sd_m
     same_sd = abs(sd - held) <= SD_STEP_M or (np.isnan(sd) and np.isnan(held))
-    if decision.card_loss_index != decision.card_index or not same_sd:
+    start = _entry_altitude(motion, decision, cards)
+    same_start = abs(start - decision.card_loss_start_m) <= START_STEP_M
+    if decision.card_loss_index != decision.card_index or not (same_sd and same_start):
         _card_loss(motion, decision, cards, settings)
         decision.left_seconds_median = np.nan
         decision.left_seconds_bound = np.nan
-    above = _entry_altitude(motion, decision, cards) - settings.recovery_floor_m
     loss = decision.card_loss_m
-    _set_left(decision, above, loss[0], loss[1], loss[2])
+    _set_left(decision, start - settings.recovery_floor_m, loss[0], loss[1], loss[2])

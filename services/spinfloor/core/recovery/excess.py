@@ -77,9 +77,27 @@ def fill_excess(table, location, scale, dof):
 @entry
 def look_up(table, row, step, used):
     """One moment of what remains after `used`, linear between nodes, held at the last node."""
-    position = max(used, 0.0) / step
-    node = int(position)
-    if node >= NODES - 1:
-        return table[row, NODES - 1]
-    part = position - node
+    node, part = _place(step, used)
     return table[row, node] * (1.0 - part) + table[row, node + 1] * part
+
+
+@inner
+def _place(step, used):
+    position = max(used, 0.0) / step
+    if position >= NODES - 1:
+        return NODES - 2, 1.0
+    node = int(position)
+    return node, position - node
+
+
+@inner
+def look_up_all(table, step, used):
+    """Mean, variance, third central moment and fourth cumulant of what remains after `used`."""
+    node, part = _place(step, used)
+    rest = 1.0 - part
+    return (
+        table[ROW_MEAN, node] * rest + table[ROW_MEAN, node + 1] * part,
+        table[ROW_VARIANCE, node] * rest + table[ROW_VARIANCE, node + 1] * part,
+        table[ROW_THIRD, node] * rest + table[ROW_THIRD, node + 1] * part,
+        table[ROW_FOURTH, node] * rest + table[ROW_FOURTH, node + 1] * part,
+    )

@@ -1,9 +1,9 @@
 """What earlier spins teach: normal-inverse-gamma learning of three quantities per kind of spin, Student-t prediction.
 
-Quantities: recovery turns (turns), loss per turn (m), dive and pull-out loss (m). Kinds: orientation x direction x
-mode, the mode "not known" among them. Each kind keeps Welford sums; spins of neighbouring kinds lend a discounted
-weight (a power prior) that fades as own spins come in. Conjugate update: Gelman et al., Bayesian Data Analysis,
-3rd ed., section 3.3 (from memory); weights and their reason in docs/method/learning.md.
+Quantities: recovery turns (turns), loss per turn (m), dive and pull-out loss (m at 10,000 ft, see density.py).
+Kinds: orientation x direction x mode, the mode "not known" among them. Each kind keeps Welford sums; spins of
+neighbouring kinds lend a discounted weight (a power prior) that fades as own spins come in. Conjugate update: Gelman
+et al., Bayesian Data Analysis, 3rd ed., section 3.3 (from memory); weights and their reason in docs/method/learning.md.
 """
 
 from typing import Final
@@ -21,6 +21,7 @@ MODE_SLOTS: Final = 5
 
 PRIOR_DEGREES_OF_FREEDOM: Final = 4.0  # heavy-tailed at first, variance still finite
 OTHER_DIRECTION_WEIGHT: Final = 0.5  # of one own spin; halves with the first own spin
+NEXT_MODE_WEIGHT: Final = 0.5  # the mode beside it, or a mode that was not known: the classes cut a continuum
 OTHER_MODE_WEIGHT: Final = 0.1
 BORROWED_SPINS_AT_MOST: Final = 1.0
 
@@ -48,8 +49,8 @@ def _merge(into, count, mean, squares, weight):
 
 
 @inner
-def _gather(beliefs, quantity, orientation, direction, mode, own, near, far):
-    """Split the orientation's spins into own kind, other direction, other mode."""
+def _gather(beliefs, quantity, orientation, direction, mode, own, near, beside, far):
+    """Split the orientation's spins into own kind, other direction, mode beside it, the rest."""
     for d in range(2):
         for m in range(MODE_SLOTS):
             n = beliefs.sums[quantity, orientation, d, m, 0]
@@ -60,6 +61,8 @@ def _gather(beliefs, quantity, orientation, direction, mode, own, near, far):
                 _merge(own, n, mean, squares, 1.0)
             elif same_mode:
                 _merge(near, n, mean, squares, 1.0)
+            elif d == direction and (abs(m - mode) == 1 or m == MODE_NOT_KNOWN):
+                _merge(beside, n, mean, squares, 1.0)
             else:
                 _merge(far, n, mean, squares, 1.0)
 
@@ -72,18 +75,22 @@ def predict(beliefs, quantity, orientation, direction, mode, out):
     """
     own = np.zeros(3)
     near = np.zeros(3)
+    beside = np.zeros(3)
     far = np.zeros(3)
-    _gather(beliefs, quantity, orientation, direction, mode, own, near, far)
+    _gather(beliefs, quantity, orientation, direction, mode, own, near, beside, far)
     fade = 1.0 / (1.0 + own[0])
     near_weight = OTHER_DIRECTION_WEIGHT * fade
+    beside_weight = NEXT_MODE_WEIGHT * fade
     far_weight = OTHER_MODE_WEIGHT * fade
-    borrowed = near_weight * near[0] + far_weight * far[0]
+    borrowed = near_weight * near[0] + beside_weight * beside[0] + far_weight * far[0]
     limit = BORROWED_SPINS_AT_MOST * fade
     if borrowed > limit:
         near_weight *= limit / borrowed
+        beside_weight *= limit / borrowed
         far_weight *= limit / borrowed
     out[3] = own[0]
     _merge(own, near[0], near[1], near[2], near_weight)
+    _merge(own, beside[0], beside[1], beside[2], beside_weight)
     _merge(own, far[0], far[1], far[2], far_weight)
     location = beliefs.prior[quantity, 0]
     worth = beliefs.prior[quantity, 1]

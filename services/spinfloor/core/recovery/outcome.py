@@ -7,7 +7,7 @@ import numpy as np
 from spinfloor.core.compiled import inner
 from spinfloor.core.detector.emission import CODE_RECOVERED, emit
 from spinfloor.core.recovery.altitude_left import add_independent, add_product, loss_quantile_m
-from spinfloor.core.recovery.estimate import loss_per_turn, refresh_predictions
+from spinfloor.core.recovery.estimate import add_pull_out, air_density_ratio, loss_per_turn, refresh_predictions
 from spinfloor.core.recovery.excess import ROW_FOURTH, ROW_MEAN, ROW_THIRD, ROW_VARIANCE
 from spinfloor.core.recovery.learning import LOSS_PER_TURN, PULL_OUT_LOSS, RECOVERY_TURNS, learn
 from spinfloor.core.recovery.quantiles import student_quantile
@@ -32,6 +32,7 @@ P_HIGH_MARGIN: Final = 12
 P_KIND: Final = 13
 P_SPINS: Final = 14
 P_CARD: Final = 15
+P_DENSITY: Final = 16
 
 # Surprise bits.
 SURPRISE_TURNS: Final = 1
@@ -43,7 +44,6 @@ def _moments_at_controls(motion, decision):
     l_mean, l_var = loss_per_turn(motion, decision, True)
     decision.used_loss_per_turn_m = l_mean
     turns = decision.turns_excess
-    pull_out = decision.pull_out_excess
     decision.moments[:] = 0.0
     add_product(
         decision.moments,
@@ -54,13 +54,7 @@ def _moments_at_controls(motion, decision):
         l_mean,
         l_var,
     )
-    add_independent(
-        decision.moments,
-        pull_out[ROW_MEAN, 0],
-        pull_out[ROW_VARIANCE, 0],
-        pull_out[ROW_THIRD, 0],
-        pull_out[ROW_FOURTH, 0],
-    )
+    add_pull_out(decision, 0.0, decision.density_ratio)
     if motion.altitude_sd_m > 0.0:
         add_independent(decision.moments, 0.0, motion.altitude_sd_m * motion.altitude_sd_m, 0.0, 0.0)
 
@@ -69,6 +63,7 @@ def _moments_at_controls(motion, decision):
 def freeze_prediction(motion, decision, beliefs, cards, settings):
     """At the frame that makes the recovery controls known: predict level flight from where they went in."""
     refresh_predictions(motion, decision, beliefs, cards, settings, True)
+    decision.density_ratio = air_density_ratio(motion, settings)
     _moments_at_controls(motion, decision)
     start = motion.recovery_start_altitude_m
     decision.prediction = 1
@@ -127,10 +122,11 @@ def take_result(motion, decision, beliefs, settings, ints, floats, cursor):
     out[P_HIGH_MARGIN] = decision.predicted_high_m - floor
     out[P_KIND] = (kind[0] * 2 + kind[1]) * 5 + kind[2]
     out[P_SPINS] = decision.prediction_spins
+    out[P_DENSITY] = decision.density_ratio
     if turns >= 0.0 and loss > 0.0:
         learn(beliefs, RECOVERY_TURNS, kind[0], kind[1], kind[2], turns)
         learn(beliefs, LOSS_PER_TURN, kind[0], kind[1], kind[2], decision.measured_loss_per_turn_m)
-        learn(beliefs, PULL_OUT_LOSS, kind[0], kind[1], kind[2], pull_out)
+        learn(beliefs, PULL_OUT_LOSS, kind[0], kind[1], kind[2], pull_out * decision.density_ratio)
         beliefs.revision += 1
     decision.prediction = 0
     decision.predicted_level_m = np.nan

@@ -97,6 +97,7 @@ def _recovered(p: Payload, words: PayloadWords) -> dict[str, Json]:
         "predicted_99_recovery_turns": number(p[outcome.P_TURNS_HIGH], 3),
         "loss_per_turn_ft": feet(loss_per_turn),
         "pull_out_loss_ft": feet(p[outcome.P_PULL_OUT]),
+        "density_ratio": number(p[outcome.P_DENSITY], 4),
         "earlier_spins": number(p[outcome.P_SPINS], 0),
         "card": _card(p[outcome.P_CARD], words),
         **kind_words(p[outcome.P_KIND]),

@@ -86,9 +86,32 @@ def cumulant_quantile(z: float, mean: float, variance: float, third: float, four
     """
     if variance <= 0.0:
         return mean
+    sd, skew, excess = _shape(variance, third, fourth)
+    return mean + sd * _expanded(z, skew, excess)
+
+
+@inner
+def _shape(variance, third, fourth):
     sd = math.sqrt(variance)
     skew = min(2.0, max(-2.0, third / (variance * sd)))
     excess = min(12.0, max(-1.5, fourth / (variance * variance)))
+    return sd, skew, excess
+
+
+@inner
+def _expanded(z, skew, excess):
     z2 = z * z
-    w = z + (z2 - 1.0) * skew / 6.0 + (z2 - 3.0) * z * excess / 24.0 - (2.0 * z2 - 5.0) * z * skew * skew / 36.0
-    return mean + sd * w
+    return z + (z2 - 1.0) * skew / 6.0 + (z2 - 3.0) * z * excess / 24.0 - (2.0 * z2 - 5.0) * z * skew * skew / 36.0
+
+
+@entry
+def three_quantiles(z, mean, variance, third, fourth):
+    """`cumulant_quantile` at 0, z and -z, the shape worked out once."""
+    if variance <= 0.0:
+        return mean, mean, mean
+    sd, skew, excess = _shape(variance, third, fourth)
+    return (
+        mean + sd * _expanded(0.0, skew, excess),
+        mean + sd * _expanded(z, skew, excess),
+        mean + sd * _expanded(-z, skew, excess),
+    )

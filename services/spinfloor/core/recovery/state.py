@@ -51,6 +51,7 @@ DECISION_FIELDS: Final[tuple[tuple[str, str, tuple[int, ...], str], ...]] = (
     ("predicted_turns_high", "f8", (), "upper end of the 99 % prediction"),
     ("used_loss_per_turn_m", "f8", (), "loss per turn the prediction used"),
     ("measured_loss_per_turn_m", "f8", (), "loss in the last whole turn before the controls, NaN when none"),
+    ("density_ratio", "f8", (), "air density where the controls went in, over that at 10,000 ft"),
     ("kind", "i8", (3,), "orientation 0/1, direction 0 right 1 left, mode 0-4 at the prediction"),
     ("prediction_spins", "f8", (), "own earlier spins behind the prediction"),
     # predictions for the kind of spin in hand, refilled only when the kind or the beliefs change
@@ -59,6 +60,7 @@ DECISION_FIELDS: Final[tuple[tuple[str, str, tuple[int, ...], str], ...]] = (
     ("card_loss_m", "f8", (3,), "loss of the next card flown from its start: median, bound, optimistic; before a spin"),
     ("card_loss_index", "i8", (), "card they are for, -2 to be worked out anew"),
     ("card_loss_sd_m", "f8", (), "altitude uncertainty they hold"),
+    ("card_loss_start_m", "f8", (), "height of the start they are for"),
     ("turns_prediction", "f8", (4,), "location, scale, degrees of freedom, own spins"),
     ("loss_prediction", "f8", (4,), "the same for the loss per turn"),
     ("pull_out_prediction", "f8", (4,), "the same for the dive and pull-out loss"),
@@ -68,6 +70,9 @@ DECISION_FIELDS: Final[tuple[tuple[str, str, tuple[int, ...], str], ...]] = (
     ("pull_out_step", "f8", (), "step between its nodes"),
     ("z_bound", "f8", (), "normal quantile of the plan's cautious bound"),
     ("moments", "f8", (4,), "scratch: cumulants of the loss still to come"),
+    # when to decide again
+    ("decided_ns", "i8", (), "time of the last full step"),
+    ("watch_m", "f8", (), "height whose reach within the lead calls for a full step at every frame; -inf none"),
     # calls
     ("busy_until_ns", "i8", (), "end of the speaking time of the last call"),
     ("busy_call", "i8", (), "what is being spoken, -1 nothing yet"),
