@@ -3,12 +3,16 @@
 `inner` functions are called by compiled code only: without the wrappers that would let Python call them they compile
 twice as fast. `shared` ones may be called from Python too. `entry` points are the few that Python drives; they alone
 are kept on disk, with everything they call inside. Division by zero gives inf or nan, as in numpy, never an exception.
+
+`inner` and `shared` functions are handed their arrays and make none, so numba's counting of references is switched off
+in them: it took a quarter of a frame's time. The option is numba's own and not public (the version is pinned in the
+lock); a function that allocates does not compile with it, so it cannot go wrong in silence.
 """
 
 from typing import Any, Final
 
 import numba
 
-inner: Final[Any] = numba.njit(no_cpython_wrapper=True, no_cfunc_wrapper=True, error_model="numpy")
-shared: Final[Any] = numba.njit(error_model="numpy")
+inner: Final[Any] = numba.njit(_nrt=False, no_cpython_wrapper=True, no_cfunc_wrapper=True, error_model="numpy")
+shared: Final[Any] = numba.njit(_nrt=False, error_model="numpy")
 entry: Final[Any] = numba.njit(cache=True, error_model="numpy")

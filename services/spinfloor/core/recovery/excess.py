@@ -7,8 +7,6 @@ docs/method/altitude-left.md, "What remains".
 
 from typing import Final
 
-import numpy as np
-
 from spinfloor.core.compiled import entry, inner
 
 NODES: Final = 33  # nodes of u, evenly from 0 to LAST_NODE_SCALES above the location
@@ -24,7 +22,8 @@ ROWS: Final = 4
 
 @inner
 def _add_step(sums, x0, x1, location, scale, dof):
-    """Three-point Gauss-Legendre over one step: adds the density's raw moments 0-4 about zero to sums."""
+    """Three-point Gauss-Legendre over one step: the density's raw moments 0-4 about zero, added to sums."""
+    s0, s1, s2, s3, s4 = sums
     half = 0.5 * (x1 - x0)
     middle = 0.5 * (x1 + x0)
     for k in range(3):
@@ -32,9 +31,12 @@ def _add_step(sums, x0, x1, location, scale, dof):
         weight = half * (0.8888888888888888 if k == 1 else 0.5555555555555556)
         t = (x - location) / scale
         f = weight * (1.0 + t * t / dof) ** (-0.5 * (dof + 1.0))
-        for m in range(5):
-            sums[m] += f
-            f *= x
+        s0 += f
+        s1 += f * x
+        s2 += f * x**2
+        s3 += f * x**3
+        s4 += f * x**4
+    return s0, s1, s2, s3, s4
 
 
 @inner
@@ -58,18 +60,18 @@ def fill_excess(table, location, scale, dof):
     """Fill table, float64 shape (ROWS, NODES); returns the step of u between nodes, in the quantity's unit."""
     last = location + LAST_NODE_SCALES * scale
     step = last / (NODES - 1)
-    sums = np.zeros(5)
+    sums = (0.0, 0.0, 0.0, 0.0, 0.0)
     end = location + TAIL_SCALES * scale
     tail_steps = 64
     width = (end - last) / tail_steps
     for i in range(tail_steps - 1, -1, -1):
-        _add_step(sums, last + i * width, last + (i + 1) * width, location, scale, dof)
+        sums = _add_step(sums, last + i * width, last + (i + 1) * width, location, scale, dof)
     _store(table, NODES - 1, last, sums)
     fine = step / STEPS_PER_NODE
     for node in range(NODES - 2, -1, -1):
         u = node * step
         for i in range(STEPS_PER_NODE - 1, -1, -1):
-            _add_step(sums, u + i * fine, u + (i + 1) * fine, location, scale, dof)
+            sums = _add_step(sums, u + i * fine, u + (i + 1) * fine, location, scale, dof)
         _store(table, node, u, sums)
     return step
 

@@ -36,21 +36,24 @@ BELIEFS_DTYPE: Final = np.dtype(
 
 
 @inner
-def _merge(into, count, mean, squares, weight):
-    """Add a weighted group (Chan's parallel Welford) to into = [count, mean, squares]."""
+def _merged(group, count, mean, squares, weight):
+    """(count, mean, sum of squared deviations) with a weighted group added (Chan's parallel Welford)."""
     n = weight * count
     if n <= 0.0:
-        return
-    total = into[0] + n
-    delta = mean - into[1]
-    into[2] += weight * squares + delta * delta * into[0] * n / total
-    into[1] += delta * n / total
-    into[0] = total
+        return group
+    total = group[0] + n
+    delta = mean - group[1]
+    return (
+        total,
+        group[1] + delta * n / total,
+        group[2] + weight * squares + delta * delta * group[0] * n / total,
+    )
 
 
 @inner
-def _gather(beliefs, quantity, orientation, direction, mode, own, near, beside, far):
-    """Split the orientation's spins into own kind, other direction, mode beside it, the rest."""
+def _gather(beliefs, quantity, orientation, direction, mode):
+    """The orientation's spins as four groups: own kind, other direction, mode beside it, the rest."""
+    own = near = beside = far = (0.0, 0.0, 0.0)
     for d in range(2):
         for m in range(MODE_SLOTS):
             n = beliefs.sums[quantity, orientation, d, m, 0]
@@ -58,13 +61,14 @@ def _gather(beliefs, quantity, orientation, direction, mode, own, near, beside, 
             squares = beliefs.sums[quantity, orientation, d, m, 2]
             same_mode = m == mode or mode == MODE_NOT_KNOWN
             if same_mode and d == direction:
-                _merge(own, n, mean, squares, 1.0)
+                own = _merged(own, n, mean, squares, 1.0)
             elif same_mode:
-                _merge(near, n, mean, squares, 1.0)
+                near = _merged(near, n, mean, squares, 1.0)
             elif d == direction and (abs(m - mode) == 1 or m == MODE_NOT_KNOWN):
-                _merge(beside, n, mean, squares, 1.0)
+                beside = _merged(beside, n, mean, squares, 1.0)
             else:
-                _merge(far, n, mean, squares, 1.0)
+                far = _merged(far, n, mean, squares, 1.0)
+    return own, near, beside, far
 
 
 @entry
@@ -73,11 +77,7 @@ def predict(beliefs, quantity, orientation, direction, mode, out):
 
     orientation 0 upright, 1 inverted; direction 0 right, 1 left; mode 0-3, 4 not known (all modes count as own).
     """
-    own = np.zeros(3)
-    near = np.zeros(3)
-    beside = np.zeros(3)
-    far = np.zeros(3)
-    _gather(beliefs, quantity, orientation, direction, mode, own, near, beside, far)
+    own, near, beside, far = _gather(beliefs, quantity, orientation, direction, mode)
     fade = 1.0 / (1.0 + own[0])
     near_weight = OTHER_DIRECTION_WEIGHT * fade
     beside_weight = NEXT_MODE_WEIGHT * fade
@@ -89,9 +89,9 @@ def predict(beliefs, quantity, orientation, direction, mode, out):
         beside_weight *= limit / borrowed
         far_weight *= limit / borrowed
     out[3] = own[0]
-    _merge(own, near[0], near[1], near[2], near_weight)
-    _merge(own, beside[0], beside[1], beside[2], beside_weight)
-    _merge(own, far[0], far[1], far[2], far_weight)
+    own = _merged(own, near[0], near[1], near[2], near_weight)
+    own = _merged(own, beside[0], beside[1], beside[2], beside_weight)
+    own = _merged(own, far[0], far[1], far[2], far_weight)
     location = beliefs.prior[quantity, 0]
     worth = beliefs.prior[quantity, 1]
     shape = 0.5 * (beliefs.prior[quantity, 2] + own[0])
