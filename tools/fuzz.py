@@ -8,7 +8,9 @@ build/fuzz/ and the command ends with 1. Without atheris it says so and ends wit
 from __future__ import annotations
 
 import argparse
+import importlib
 import importlib.util
+import pkgutil
 import subprocess
 import sys
 import tempfile
@@ -19,7 +21,11 @@ ROOT = Path(__file__).resolve().parents[1]
 sys.path.insert(0, str(ROOT))
 
 KEPT: Final = ROOT / "build" / "fuzz"
-# Not the compiled kernels: their byte code goes to numba as it is.
+COMPILED: Final = [
+    "spinfloor.core.physics",
+    "spinfloor.core.recovery",
+    "spinfloor.core.detector",
+]  # numba's, as they are
 FOLLOWED: Final = ["spinfloor.ingest", "spinfloor.adapters", "spinfloor.ports", "spinfloor.api", "spinfloor.core.plan"]
 LONGEST: Final = 4096
 
@@ -28,6 +34,9 @@ def one(name: str, seconds: int, corpus: Path) -> None:
     """Fuzz a decoder in this process; libFuzzer ends the process."""
     import atheris
 
+    for package in COMPILED:
+        for module in pkgutil.iter_modules(importlib.import_module(package).__path__, package + "."):
+            importlib.import_module(module.name)
     with atheris.instrument_imports(include=FOLLOWED):
         from tests.fuzz.decoders import BY_NAME, tried
     decoder = BY_NAME[name]

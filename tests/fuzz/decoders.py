@@ -156,7 +156,7 @@ DECODERS = [
     Decoder("plan", _text(parse_plan), _plan),
     Decoder("plan in JSON", _text(parse_plan), lambda: orjson.dumps(yaml.safe_load(_plan()))),
     Decoder("beliefs", _from_json(Beliefs.from_json), _beliefs),
-    Decoder("saved detector", unpack, _saved),
+    Decoder("saved detector", unpack, _saved, (SpinfloorError, ValueError)),
     Decoder("input on the wire", lambda data: decode_input(data, received_ns=0), lambda: encode_block(block(3)),
             (ValueError,)),
     Decoder("mark on the wire", lambda data: decode_input(data, received_ns=0),

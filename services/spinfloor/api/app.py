@@ -5,7 +5,7 @@ from __future__ import annotations
 import asyncio
 import contextlib
 from collections.abc import AsyncIterator, Callable, Coroutine, Sequence
-from typing import Any
+from typing import Any, Final
 
 import structlog
 from fastapi import APIRouter, FastAPI, Request
@@ -31,6 +31,7 @@ from spinfloor.api.settings import Settings
 from spinfloor.archive.bench import Bench
 from spinfloor.archive.learning import Learner
 from spinfloor.archive.reruns import Reruns
+from spinfloor.core.errors import SpinfloorError
 from spinfloor.core.plan.model import Plan
 from spinfloor.detect.supervisor import Pace, Supervisor
 from spinfloor.detect.view import BusView, LiveView, LocalView
@@ -44,6 +45,7 @@ from spinfloor.replay.service import Replays
 log = structlog.get_logger("spinfloor.api")
 
 Mount = Callable[[FastAPI], None]
+BEGIN_AGAIN_S: Final = 1.0
 
 
 def create_app(
@@ -145,9 +147,19 @@ async def _begin(services: Services, supervisor: Supervisor) -> None:
     """
     await asyncio.to_thread(warm_kernel)
     supervisor.warm.set()
-    taken = await supervisor.start()
+    while (taken := await _taken_up(services, supervisor)) is None:
+        await services.ports.clock.sleep(BEGIN_AGAIN_S)
     services.kernel_ready.set()
     log.info("ready", sorties_taken_up=taken)
+
+
+async def _taken_up(services: Services, supervisor: Supervisor) -> int | None:
+    """How many sorties; None while the store can't be read, which readiness tells."""
+    try:
+        return await supervisor.start()
+    except SpinfloorError as error:
+        log.warning("can't take up what was left", reason=error.sentence, again_in_s=BEGIN_AGAIN_S)
+        return None
 
 
 async def _end(services: Services, supervisor: Supervisor | None, tasks: list[asyncio.Task[None]]) -> None:

@@ -126,8 +126,8 @@ class SortieRuntime:
         """False: damaged on the disk; all inputs are read again and give the same events again."""
         try:
             self.detector = Detector.restore(checkpoint.data)
-        except SpinfloorError as error:
-            log.warning("checkpoint not used", sortie=self.record.id, reason=error.sentence)
+        except (SpinfloorError, ValueError) as error:
+            log.warning("checkpoint not used", sortie=self.record.id, reason=str(error))
             return False
         return True
 

@@ -86,12 +86,20 @@ class Supervisor:
         """Take up every sortie whose newest inputs have not been through the detector; returns how many."""
         taken = 0
         for record in await self._ports.sorties.list_all():
-            newest = await self._ports.inputs.newest_offset(record.id)
-            checkpoint = await self._ports.checkpoints.newest(record.id)
-            if newest > (-1 if checkpoint is None else checkpoint.offset):
+            if await self._behind(record.id):
                 self.ensure(record.id)
                 taken += 1
         return taken
+
+    async def _behind(self, sortie: str) -> bool:
+        """Whether inputs wait for the detector; a sortie whose data can't be read is taken up, so that its trouble shows."""
+        try:
+            newest = await self._ports.inputs.newest_offset(sortie)
+            checkpoint = await self._ports.checkpoints.newest(sortie)
+        except SpinfloorError as error:
+            log.warning("sortie can't be looked at", sortie=sortie, reason=error.sentence)
+            return True
+        return newest > (-1 if checkpoint is None else checkpoint.offset)
 
     def ensure(self, sortie: str) -> None:
         """See to it that the sortie has a detector; returns at once."""
@@ -156,6 +164,8 @@ class Supervisor:
             resumed = asyncio.create_task(runtime.resumed.wait())
             await asyncio.wait({work, resumed}, return_when=asyncio.FIRST_COMPLETED)
             resumed.cancel()
+            if work.done():
+                _raise_of(work)  # it could not even begin
             slot.runtime, slot.trouble = runtime, None
             slot.ready.set()
             quiet = await self._watch(runtime, grant, work)

@@ -44,6 +44,10 @@ MIGRATIONS: Final[tuple[str, ...]] = (
         id TEXT PRIMARY KEY, name TEXT NOT NULL, role TEXT NOT NULL, hash_hex TEXT NOT NULL,
         created_ns INTEGER NOT NULL, expires_ns INTEGER NOT NULL, revoked_ns INTEGER NOT NULL);
     """,
+    # What a question for readiness writes, so that the answer means that something can be written.
+    """
+    CREATE TABLE probe (id INTEGER PRIMARY KEY CHECK (id = 1), data BLOB NOT NULL);
+    """,
 )
 
 

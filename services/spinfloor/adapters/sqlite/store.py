@@ -121,7 +121,7 @@ def open_store(directory: Path, *, clock: Clock | None = None) -> Ports:
 
     async def ready() -> str | None:
         try:
-            await writer.submit("ready", lambda c: c.execute("SELECT 1 FROM sorties LIMIT 1").fetchone())
+            await writer.probe()
         except (StorageError, OverloadedError) as exc:
             return exc.sentence
         return None

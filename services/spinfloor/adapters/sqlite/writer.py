@@ -24,6 +24,7 @@ T = TypeVar("T")
 GROUP_BYTES: Final = 8 << 20  # a commit of this size takes some tens of milliseconds on an ordinary disk
 PENDING_BYTES: Final = 16 << 20
 PENDING_COUNT: Final = 1024
+PROBE_BYTES: Final = 1024
 _OVERHEAD: Final = 128  # bytes charged per piece of work beside its payload
 
 
@@ -50,6 +51,7 @@ class Writer:
         self.commits = 0
         self.written = 0
         self.last_error: str | None = None
+        self.failed_bytes = 0  # size of a commit that failed, until one as large has been made
         self._connection = connect(path)
         self._thread = threading.Thread(target=self._loop, name="sqlite-writer", daemon=True)
 
@@ -65,6 +67,15 @@ class Writer:
     def depth(self) -> int:
         """Pieces of work waiting or being committed, all keys together."""
         return sum(count for count, _ in self._pending.values())
+
+    async def probe(self) -> None:
+        """Write for the sake of writing, as much as the last commit that failed. Raises StorageError."""
+        size = max(self.failed_bytes, PROBE_BYTES)
+
+        def write(connection: sqlite3.Connection) -> None:
+            connection.execute("INSERT OR REPLACE INTO probe VALUES (1, zeroblob(?))", (size,))
+
+        await self.submit("probe", write, size=size)
 
     async def submit(
         self,
@@ -137,6 +148,7 @@ class Writer:
 
     def _commit(self, group: list[_Work]) -> list[Any]:
         outcomes: list[Any] = []
+        size = sum(work.size for work in group)
         try:
             self._connection.execute("BEGIN IMMEDIATE")
             for work in group:
@@ -149,8 +161,11 @@ class Writer:
         except Exception as exc:
             self._undo()
             self.last_error = str(exc)
+            self.failed_bytes = size
             return [storage_error(exc)] * len(group)
         self.last_error = None
+        if size >= self.failed_bytes:
+            self.failed_bytes = 0
         self.commits += 1
         self.written += len(group)
         return outcomes

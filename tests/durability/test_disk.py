@@ -1,0 +1,157 @@
+"""Trouble with the disk as the system gives it: full, read-only, a damaged page. Told in a sentence, nothing lost."""
+
+from __future__ import annotations
+
+import asyncio
+import resource
+import shutil
+import subprocess
+import sys
+import tempfile
+from collections.abc import Iterator
+from contextlib import contextmanager
+from pathlib import Path
+
+import httpx
+import numpy as np
+from tests.servers.processes import wait_until
+from tests.serving_thread import Serving, frames, serving
+
+from spinfloor.adapters.sqlite import DATABASE_NAME, open_store
+from spinfloor.client import encode_batch
+from spinfloor.core.channels import CHANNEL_COUNT
+from spinfloor.core.frames import FrameBlock
+
+MSGPACK = {"Content-Type": "application/msgpack"}
+NOBODY = 65534
+PAGE = 4096  # SQLite's default page size since 3.12.0
+
+
+def noise(sequence: int, rows: int = 1000) -> bytes:
+    """A batch that doesn't compress, later than the ones before."""
+    values = np.random.default_rng(sequence).normal(size=(rows, CHANNEL_COUNT))
+    times = np.arange(rows, dtype=np.int64) * 10_000_000 + (1 + sequence * rows) * 10_000_000
+    return encode_batch("s", sequence, FrameBlock(times, values))
+
+
+def send(service: Serving, sortie: str, body: bytes) -> httpx.Response:
+    return service.http.post(f"/v1/sorties/{sortie}/frames", content=body, headers=MSGPACK)
+
+
+@contextmanager
+def files_of_at_most(size: int) -> Iterator[None]:
+    """What a full disk does: the system refuses to make any file of this process longer than `size` bytes."""
+    soft, hard = resource.getrlimit(resource.RLIMIT_FSIZE)
+    resource.setrlimit(resource.RLIMIT_FSIZE, (size, hard))
+    try:
+        yield
+    finally:
+        resource.setrlimit(resource.RLIMIT_FSIZE, (soft, hard))
+
+
+def test_a_full_disk_is_told_keeps_what_was_acknowledged_and_is_forgotten_when_there_is_room(tmp_path: Path) -> None:
+    with serving(tmp_path) as running:
+        running.sortie("full")
+        assert send(running, "full", noise(0)).status_code == 200
+        acknowledged = 1
+        with files_of_at_most(1 << 20):
+            while (answer := send(running, "full", noise(acknowledged))).status_code == 200:
+                acknowledged += 1
+                assert acknowledged < 100
+            problem = answer.json()
+            assert (answer.status_code, problem["code"]) == (503, "storage-unavailable")
+            assert "nothing was acknowledged" in problem["detail"]
+            ready = running.http.get("/readyz")
+            assert (ready.status_code, ready.json()["code"]) == (503, "not-ready")
+            assert running.http.get("/healthz").status_code == 200
+            assert running.http.get("/v1/sorties/full").json()["frames"]["count"] == 1000 * acknowledged
+        assert send(running, "full", noise(acknowledged)).json()["accepted"] == 1000
+        wait_until(lambda: running.http.get("/readyz").status_code == 200, limit_s=20.0, what="readiness")
+
+        def well() -> bool:
+            state = running.http.get("/v1/sorties/full/state").json()
+            return bool(state["settled"]) and state["trouble"] is None
+
+        wait_until(well, limit_s=60.0, what="the detector's going on")
+    assert frames_on_disk(tmp_path, "full") == 1000 * (acknowledged + 1)
+
+
+def frames_on_disk(folder: Path, sortie: str) -> int:
+    async def count() -> int:
+        ports = open_store(folder)
+        try:
+            return (await ports.frames.extent(sortie)).frames
+        finally:
+            await ports.close()
+
+    return asyncio.run(count())
+
+
+READ_ONLY = """
+import os, sys
+import spinfloor.adapters.sqlite, spinfloor.api.app, spinfloor.serving, spinfloor.commands.serve, spinfloor.logs
+from spinfloor.cli import build, main
+build()
+if os.geteuid() == 0:
+    os.setuid(65534)
+main(["serve", "--no-screen", "--port", "0", "--data", sys.argv[1]])
+"""
+
+
+def test_a_read_only_disk_ends_the_start_with_one_sentence_and_changes_nothing() -> None:
+    folder = Path(tempfile.mkdtemp(prefix="spinfloor-readonly-"))
+    try:
+        asyncio.run(open_store(folder).close())
+        before = (folder / DATABASE_NAME).read_bytes()
+        for path in folder.iterdir():
+            path.chmod(0o444)
+        folder.chmod(0o555)
+        done = subprocess.run(
+            [sys.executable, "-c", READ_ONLY, str(folder)], capture_output=True, text=True, timeout=120, check=False
+        )
+        assert done.returncode == 1, done.stderr
+        assert done.stderr.splitlines()[-1].startswith("spinfloor: Expected")
+        assert "Traceback" not in done.stderr
+        assert (folder / DATABASE_NAME).read_bytes() == before
+    finally:
+        folder.chmod(0o755)
+        shutil.rmtree(folder)
+
+
+def test_a_damaged_page_is_told_for_its_sortie_and_the_others_go_on(tmp_path: Path) -> None:
+    with serving(tmp_path) as running:
+        for name in ("hurt", "well"):
+            running.sortie(name)
+            for sequence in range(3):
+                assert send(running, name, noise(sequence)).status_code == 200
+    hurt = damage(tmp_path / DATABASE_NAME)
+    assert hurt > 0
+    with serving(tmp_path) as running:
+        answer = running.http.get("/v1/sorties/hurt/frames?format=csv")
+        problem = answer.json()
+        assert (answer.status_code, problem["code"]) == (503, "storage-unavailable")
+        assert "kept" in problem["detail"]
+        assert running.http.get("/healthz").status_code == 200
+        body = encode_batch("t", 0, frames().slice(0, 500))
+        running.sortie("new")
+        assert send(running, "new", body).json()["accepted"] == 500
+        assert running.http.get("/v1/sorties/new/state").json()["settled"] is True
+        assert running.http.get("/v1/sorties").status_code == 200
+        for path in ("/v1/sorties/hurt", "/v1/sorties/hurt/state", "/v1/sorties/hurt/events", "/v1/sorties/hurt/spins"):
+            assert running.http.get(path).status_code in (200, 503), path
+
+
+def damage(database: Path) -> int:
+    """Overwrite the pages of one sortie's frames that are overflow pages of a single batch; how many."""
+    needle = np.random.default_rng(1).normal(
+        size=(1000, CHANNEL_COUNT)
+    )  # the second batch of "hurt", the first to have it
+    data = bytearray(database.read_bytes())
+    column = np.ascontiguousarray(needle[:, 0]).tobytes()
+    place = data.find(column[2000:2032])
+    if place < 0:
+        return 0
+    page = place // PAGE
+    data[page * PAGE : (page + 1) * PAGE] = b"\xff" * PAGE
+    database.write_bytes(data)
+    return page
