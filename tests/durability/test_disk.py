@@ -5,6 +5,7 @@ from __future__ import annotations
 import asyncio
 import resource
 import shutil
+import sqlite3
 import subprocess
 import sys
 import tempfile
@@ -155,3 +156,17 @@ def damage(database: Path) -> int:
     data[page * PAGE : (page + 1) * PAGE] = b"\xff" * PAGE
     database.write_bytes(data)
     return page
+
+
+def test_a_row_that_holds_other_bytes_is_told_as_damage(tmp_path: Path) -> None:
+    with serving(tmp_path) as running:
+        running.sortie("bent")
+        assert send(running, "bent", noise(0)).status_code == 200
+    with sqlite3.connect(tmp_path / DATABASE_NAME) as database:
+        database.execute("UPDATE inputs SET body = CAST(substr(body, 1, 500) AS BLOB)")
+    database.close()
+    with serving(tmp_path) as running:
+        for path in ("/frames", "/frames?max_points=10"):
+            answer = running.http.get(f"/v1/sorties/bent{path}")
+            assert (answer.status_code, answer.json()["code"]) == (503, "storage-unavailable")
+        assert running.http.get("/readyz").status_code == 200

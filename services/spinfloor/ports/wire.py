@@ -10,7 +10,7 @@ Source, sequence and received_ns travel beside it (columns or headers).
 from __future__ import annotations
 
 import struct
-from typing import Final
+from typing import Any, Final
 
 import numpy as np
 import orjson
@@ -103,11 +103,17 @@ def decode_input(
         raise ValueError("an input needs at least its kind byte")
     if body[0] == KIND_FRAMES:
         return FramesInput(source, sequence, received_ns, decode_block(body))
-    record = orjson.loads(body[1:])
-    if body[0] == KIND_TICK:
+    try:
+        return _decode_record(body[0], orjson.loads(body[1:]), received_ns, key)
+    except (KeyError, TypeError) as exc:
+        raise ValueError(f"not an input of kind {body[0]}: {exc!r}") from exc
+
+
+def _decode_record(kind: int, record: Any, received_ns: int, key: str | None) -> Input:
+    if kind == KIND_TICK:
         return TickInput(record["time_ns"], received_ns)
-    if body[0] == KIND_MARK:
+    if kind == KIND_MARK:
         return MarkInput(Mark(record["kind"], record["time_ns"], record["by"], record["data"]), received_ns, key)
-    if body[0] == KIND_FLOORS:
+    if kind == KIND_FLOORS:
         return FloorsInput(record["floors"], record["time_ns"], record["by"], received_ns, key)
-    raise ValueError(f"unknown input kind {body[0]}")
+    raise ValueError(f"unknown input kind {kind}")

@@ -7,6 +7,7 @@ from typing import Final
 
 import numpy as np
 
+from spinfloor.adapters.sqlite.connection import storage_error
 from spinfloor.adapters.sqlite.reader import Reader
 from spinfloor.core.frames import FrameBlock
 from spinfloor.ports.frames import Extent
@@ -45,7 +46,10 @@ class SqliteFrames:
         after = -1
         while rows := await self._reader.rows(_PAGE, (sortie, after, low, high, PAGE_BATCHES)):
             after = rows[-1][0]
-            block = _joined([decode_block(body) for _, body in rows])
+            try:
+                block = _joined([decode_block(body) for _, body in rows])
+            except ValueError as exc:  # SQLite keeps no checksums: a damaged page may hold a row of the right form
+                raise storage_error(exc) from exc
             keep = (block.time_ns >= low) & (block.time_ns < high)
             if not bool(keep.all()):
                 block = FrameBlock(block.time_ns[keep], np.ascontiguousarray(block.values[keep]))

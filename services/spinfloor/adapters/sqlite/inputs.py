@@ -8,6 +8,7 @@ from collections import deque
 from collections.abc import AsyncIterator, Sequence
 from typing import Any, Final
 
+from spinfloor.adapters.sqlite.connection import storage_error
 from spinfloor.adapters.sqlite.reader import Reader
 from spinfloor.adapters.sqlite.sorties import sortie_ref
 from spinfloor.adapters.sqlite.writer import Writer
@@ -176,7 +177,10 @@ def _entry(row: Any) -> JournalEntry:
     key = None
     if isinstance(source, str) and source.startswith(_KEY_SOURCE):
         key = source[len(_KEY_SOURCE) :]
-    entry = decode_input(body, received_ns=received_ns, source=source or "", sequence=sequence or 0, key=key)
+    try:
+        entry = decode_input(body, received_ns=received_ns, source=source or "", sequence=sequence or 0, key=key)
+    except ValueError as exc:  # SQLite keeps no checksums: a damaged page may hold a row of the right form
+        raise storage_error(exc) from exc
     return JournalEntry(position, entry)
 
 
