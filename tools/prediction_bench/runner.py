@@ -19,7 +19,7 @@ from tests.truth.programmes import KINDS, SCATTER, Programme, flights
 from tests.truth.situations import build
 
 from spinfloor.core.detector.detector import Detector
-from spinfloor.core.events import Event, Kind
+from spinfloor.core.events import Event, Kind, Mark
 from spinfloor.core.frames import FrameBlock
 from spinfloor.core.plan.model import Plan
 from spinfloor.core.recovery.beliefs import Beliefs, Evidence
@@ -27,6 +27,7 @@ from spinfloor.core.recovery.beliefs import Beliefs, Evidence
 EARLIER = (0, 1, 3, 10)
 FLIGHTS, SEEDS, ORDERS = 12, 4, 4
 LOAD_FACTOR = 2.7
+MARK_LATE_S = 0.5  # the crew say "recovering", the engineer presses
 CLEAN = "none, 100 Hz"
 
 
@@ -115,16 +116,30 @@ def plan_for(flight: Flight, stall_kt: float | None) -> Plan:
     return Plan.model_validate({"title": "truth", "aircraft": aircraft, "floors": floors, "cards": [card]})
 
 
-def _told(plan: Plan, beliefs: Beliefs | None, record: Record) -> list[Event]:
+def _told(plan: Plan, beliefs: Beliefs | None, record: Record, flight: Flight) -> list[Event]:
+    """Every event; without control telemetry the engineer marks the recovery controls, MARK_LATE_S after they went in."""
     detector = Detector(sortie="truth", plan=plan, beliefs=beliefs)
-    return detector.feed(FrameBlock.from_columns({"time_ns": record.time_ns, **record.columns}))
+    block = FrameBlock.from_columns({"time_ns": record.time_ns, **record.columns})
+    if "pedal_right_pct" in record.columns:
+        return detector.feed(block)
+    out: list[Event] = []
+    done = 0
+    for spin in flight.truth["spins"]:
+        if spin["recovery_controls_s"] is None:
+            continue
+        pressed_ns = int(flight.time_ns[0] + (spin["recovery_controls_s"] + MARK_LATE_S) * 1e9)
+        upto = int(np.searchsorted(record.time_ns, pressed_ns))
+        out += detector.feed(block.slice(done, upto))
+        out += detector.mark(Mark("controls_applied", pressed_ns, "engineer", {}))
+        done = upto
+    return out + detector.feed(block.slice(done, len(block)))
 
 
 def _in_order(programme: Programme, plan: Plan, order: list[Flight], five: bool) -> list[Case]:
     beliefs = Beliefs.from_plan(plan)
     out: list[Case] = []
     for number, flight in enumerate(order):
-        events = _told(plan, beliefs, degraded(flight, CLEAN, five=five))
+        events = _told(plan, beliefs, degraded(flight, CLEAN, five=five), flight)
         found = [e for e in events if e.kind is Kind.RECOVERED]
         learnt = len(beliefs.evidence)
         if found and learnt in EARLIER:
@@ -144,7 +159,7 @@ def _sorties() -> list[Flight]:
 
 def _sortie(flight: Flight, five: bool) -> list[Case]:
     """Three spins in one flight; the detector itself carries what the first taught to the second and third."""
-    events = _told(plan_for(flight, None), None, degraded(flight, CLEAN, five=five))
+    events = _told(plan_for(flight, None), None, degraded(flight, CLEAN, five=five), flight)
     recovered = [(e.time_ns, e.data) for e in events if e.kind is Kind.RECOVERED]
     out: list[Case] = []
     for number, spin in enumerate(flight.truth["spins"]):

@@ -35,7 +35,7 @@ def report(cases: Sequence[Case]) -> str:
         "A positive bias is the unsafe side: the aircraft went lower than predicted.",
     ]
     for five in (False, True):
-        out += ["", "## " + ("Rates and altitude only" if five else "Full telemetry")]
+        out += ["", "## " + ("Rates and altitude only, the controls marked by hand" if five else "Full telemetry")]
         out += _by_earlier("every programme", [c for c in cases if c.five is five and c.group != "sorties"])
         for group, words in GROUPS.items():
             part = [c for c in cases if c.five is five and c.group == group]

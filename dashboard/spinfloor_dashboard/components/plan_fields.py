@@ -51,7 +51,7 @@ FIELDS: tuple[PlanField, ...] = (
     _n("aircraft.stall_alpha_upright_deg", "Stall alpha, upright", "Aircraft", "deg"),
     _n("aircraft.stall_alpha_inverted_deg", "Stall alpha, inverted", "Aircraft", "deg", "negative"),
     _n("aircraft.pull_out_load_factor_g", "Pull-out load factor", "Aircraft", "g", "held constant; above 1"),
-    _n("aircraft.pull_out_speed_kt", "Pull-out speed", "Aircraft", "kt", "when the pull begins"),
+    _n("aircraft.pull_out_speed_kt", "Pull-out speed", "Aircraft", "kt", "true, at 10,000 ft: stall speed x root of the load factor"),
     _n("aircraft.pull_out_dive_angle_deg", "Dive angle at the pull", "Aircraft", "deg", "90 is straight down"),
     _n("aircraft.altimeter_lag_s", "Altimeter lag", "Aircraft", "s", "a lag reads high in a descent: unsafe side"),
     _n("aircraft.idle_throttle_pct", "Idle up to", "Aircraft", "%"),

@@ -20,7 +20,7 @@ GRAPH = {"displayModeBar": False, "responsive": True}
 QUANTITIES = (
     ("recovery_turns", "Recovery turns", "turns", 2),
     ("loss_per_turn_ft", "Loss per turn", "ft", 0),
-    ("pull_out_loss_ft", "Dive and pull-out loss", "ft", 0),
+    ("pull_out_loss_ft", "Dive and pull-out loss at 10,000 ft", "ft", 0),
 )
 
 

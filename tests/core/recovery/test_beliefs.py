@@ -111,7 +111,13 @@ def test_evidence_from_a_recovered_event() -> None:
     }  # fmt: skip
     record = {"sortie": "s1", "time_ns": 5, "data": data}
     assert Evidence.of_event(record, 2) == Evidence("s1", 2, 5, "inverted", "left", "steep", 0.8, None, 1_600.0, True)
-    for nothing in ({"recovery_turns": None}, {"orientation": None}, {"recovery_turns": -0.1}, {"loss_ft": 0.0}):
+    for nothing in (
+        {"recovery_turns": None},
+        {"orientation": None},
+        {"recovery_turns": -0.1},
+        {"loss_ft": 0.0},
+        {"recovery_source": "inferred"},
+    ):
         assert Evidence.of_event({**record, "data": {**data, **nothing}}, 2) is None
 
 

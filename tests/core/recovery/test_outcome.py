@@ -13,12 +13,14 @@ FT = 0.3048
 STEEP = 1  # mode index of the bench's spin: moderately steep
 
 
-def recover(bench: Bench, *, turns: float = 1.0, loss_ft: float = 2_000.0, steps: int = 6) -> dict[str, Any]:
+def recover(
+    bench: Bench, *, turns: float = 1.0, loss_ft: float = 2_000.0, steps: int = 6, source: int = 1
+) -> dict[str, Any]:
     """Controls at the present height, `turns` more, level flight `loss_ft` lower; returns the recovered event's data."""
     start = float(bench.motion["turns"][0])
     top = float(bench.motion["altitude_m"][0])
     bench.step(
-        0.05, recovery_started=1, recovery_started_now=1, recovery_source=1, recovery_start_turns=start,
+        0.05, recovery_started=1, recovery_started_now=1, recovery_source=source, recovery_start_turns=start,
         recovery_start_altitude_m=top,
     )  # fmt: skip
     for k in range(1, steps + 1):
@@ -114,6 +116,23 @@ def test_a_recovery_teaches_its_own_kind_once(bench: Bench) -> None:
     item = Evidence.of_event(record, 1)
     assert item is not None
     assert item.recovery_turns == pytest.approx(float(bench.beliefs["sums"][0, 0, 0, 0, STEEP, 1]), abs=1e-3)
+
+
+@pytest.mark.parametrize(("source", "word", "lessons"), [(1, "controls", 3.0), (2, "mark", 3.0), (3, "inferred", 0.0)])
+def test_controls_only_inferred_teach_nothing(bench: Bench, source: int, word: str, lessons: float) -> None:
+    """Controls inferred from the slowing rotation are dated late: they would teach recoveries quicker than they are."""
+    bench.cards["turns"] = 500.0
+    data = recover(bench, turns=0.1, loss_ft=2_000.0, source=source)
+    assert data["recovery_source"] == word
+    assert bench.beliefs["sums"][0, :, :, :, :, 0].sum() == lessons
+    assert (Evidence.of_event({"sortie": "s", "time_ns": 1, "data": data}, 1) is None) == (lessons == 0.0)
+
+
+def test_inferred_controls_judge_only_what_is_sure(bench: Bench) -> None:
+    bench.cards["turns"] = 500.0
+    assert recover(bench, turns=2.4, loss_ft=600.0, source=3)["surprises"] == []
+    again(bench)
+    assert recover(bench, turns=2.4, loss_ft=9_000.0, source=3)["surprises"] == ["altitude at level flight"]
 
 
 def test_level_flight_after_a_spin_without_controls_teaches_nothing(bench: Bench) -> None:

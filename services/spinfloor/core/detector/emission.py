@@ -12,7 +12,7 @@ import numpy.typing as npt
 
 from spinfloor.core.compiled import inner
 
-PAYLOAD_WIDTH: Final = 17
+PAYLOAD_WIDTH: Final = 18
 SLOTS_PER_STEP: Final = 64
 
 CODE_PHASE: Final = 0

@@ -36,6 +36,9 @@ from spinfloor.core.recovery.reasons import (
 # Our own settings, each with its reason.
 SLOWED_FRACTION: Final = 0.75  # rotation below this part of its value before the controls counts as slowed
 POWER_SETTLE_NS: Final = 1_000_000_000  # power carried a second into the spin: closing the throttle at entry is no case
+POWER_CLEAR_NS: Final = (
+    3_000_000_000  # off for this long before power is called again: a throttle on its detent flickers
+)
 DEGRADED_CLEAR_NS: Final = 3_000_000_000  # good for this long before degraded data is called again
 CAUTION_LIFE_NS: Final = 6_000_000_000  # a caution that found no free channel for so long is dropped; the event stands
 STATUS_LIFE_NS: Final = 4_000_000_000
@@ -154,9 +157,12 @@ def check_recover(motion, decision, settings):
 def _check_power(motion, decision, power_planned, now):
     if motion.power_on != 1 or power_planned:
         decision.power_since_ns = 0
-        if motion.power_on == 0:
+        if motion.power_on == 0 and decision.power_off_ns == 0:
+            decision.power_off_ns = now
+        if motion.power_on == 0 and now - decision.power_off_ns >= POWER_CLEAR_NS:
             decision.power_called = 0
         return
+    decision.power_off_ns = 0
     if decision.power_since_ns == 0:
         decision.power_since_ns = now
     if decision.power_called == 0 and now - decision.power_since_ns >= POWER_SETTLE_NS:

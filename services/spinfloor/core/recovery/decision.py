@@ -63,6 +63,7 @@ def _begin_spin(motion, decision, cards):
     decision.degraded_clear_ns = 0
     decision.power_since_ns = 0
     decision.power_called = 0
+    decision.power_off_ns = 0
     decision.pending &= ~(-1 << FIRST_STATUS)  # status words of the last spin are old news
 
 

@@ -33,6 +33,11 @@ P_KIND: Final = 13
 P_SPINS: Final = 14
 P_CARD: Final = 15
 P_DENSITY: Final = 16
+P_SOURCE: Final = 17
+
+INFERRED: Final = (
+    3  # recovery_source of controls nobody measured or marked: dated late, so they teach and judge nothing
+)
 
 # Surprise bits.
 SURPRISE_TURNS: Final = 1
@@ -83,8 +88,10 @@ def freeze_prediction(motion, decision, beliefs, cards, settings):
 
 
 @inner
-def _surprise(decision, turns, level):
+def _surprise(decision, turns, level, measured):
     bits = 0
+    if not measured:  # from controls dated too late only "lower than predicted" is sure to be one
+        return SURPRISE_ALTITUDE if level < decision.predicted_low_m else 0
     if turns > decision.predicted_turns_high or turns < decision.predicted_turns_low:
         bits |= SURPRISE_TURNS
     if level < decision.predicted_low_m or level > decision.predicted_high_m:
@@ -109,10 +116,12 @@ def take_result(motion, decision, beliefs, settings, ints, floats, cursor):
     loss = motion.recovery_start_altitude_m - level
     pull_out = max(loss - turns * decision.used_loss_per_turn_m, LEAST_PULL_OUT_PART * loss)
     kind = decision.kind
+    measured = motion.recovery_source != INFERRED
+    out[P_SOURCE] = motion.recovery_source
     out[P_LOSS] = loss
     out[P_PREDICTED_MARGIN] = decision.predicted_level_m - floor
     out[P_PREDICTED_BOUND_MARGIN] = decision.predicted_bound_m - floor
-    out[P_SURPRISE] = _surprise(decision, turns, level)
+    out[P_SURPRISE] = _surprise(decision, turns, level, measured)
     out[P_TURNS] = turns
     out[P_TURNS_PREDICTED] = decision.predicted_turns
     out[P_TURNS_HIGH] = decision.predicted_turns_high
@@ -123,7 +132,7 @@ def take_result(motion, decision, beliefs, settings, ints, floats, cursor):
     out[P_KIND] = (kind[0] * 2 + kind[1]) * 5 + kind[2]
     out[P_SPINS] = decision.prediction_spins
     out[P_DENSITY] = decision.density_ratio
-    if turns >= 0.0 and loss > 0.0:
+    if measured and turns >= 0.0 and loss > 0.0:
         learn(beliefs, RECOVERY_TURNS, kind[0], kind[1], kind[2], turns)
         learn(beliefs, LOSS_PER_TURN, kind[0], kind[1], kind[2], decision.measured_loss_per_turn_m)
         learn(beliefs, PULL_OUT_LOSS, kind[0], kind[1], kind[2], pull_out * decision.density_ratio)

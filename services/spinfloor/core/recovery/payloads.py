@@ -16,6 +16,7 @@ from spinfloor.core.recovery.numbers_in_words import spoken
 from spinfloor.core.units import METRES_PER_FOOT
 
 Payload = npt.NDArray[np.float64]
+RECOVERY_SOURCES = ("none", "controls", "mark", "inferred")
 FLOOR_NAMES = ("recovery", "chute", "abandon")
 FEET_PER_MINUTE_PER_MPS = 60.0 / METRES_PER_FOOT
 
@@ -98,6 +99,7 @@ def _recovered(p: Payload, words: PayloadWords) -> dict[str, Json]:
         "loss_per_turn_ft": feet(loss_per_turn),
         "pull_out_loss_ft": feet(p[outcome.P_PULL_OUT]),
         "density_ratio": number(p[outcome.P_DENSITY], 4),
+        "recovery_source": RECOVERY_SOURCES[int(p[outcome.P_SOURCE])] if predicted else None,
         "earlier_spins": number(p[outcome.P_SPINS], 0),
         "card": _card(p[outcome.P_CARD], words),
         **kind_words(p[outcome.P_KIND]),

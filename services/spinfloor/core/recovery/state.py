@@ -86,7 +86,8 @@ DECISION_FIELDS: Final[tuple[tuple[str, str, tuple[int, ...], str], ...]] = (
     ("was_degraded", "i8", (), "1 while degraded data has been called and not been good for long enough since"),
     ("degraded_clear_ns", "i8", (), "since when the data has been good again"),
     ("power_since_ns", "i8", (), "since when power has been on in the spin, 0 not on"),
-    ("power_called", "i8", (), "1 once power above idle has been called; clears when power goes off"),
+    ("power_called", "i8", (), "1 once power above idle has been called; clears when power has been off a while"),
+    ("power_off_ns", "i8", (), "since when power has been off again, 0 not off"),
     ("loss_called", "i8", (), "1 between the call of lost data and its return"),
     # floors
     ("floor_side", "i8", (3,), "+1 above, -1 below, 0 not known; recovery, chute, abandon"),
