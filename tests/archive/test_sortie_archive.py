@@ -16,7 +16,7 @@ import numpy as np
 import pandas as pd
 import polars as pl
 import pytest
-from tests.archive.archived import LEARNT, SORTIE, exported, fly, store
+from tests.archive.archived import LEARNT, SORTIE, exported, fly, record, store
 from tests.serving_thread import frames
 
 from spinfloor.adapters.sortie_file import ArchiveError, open_archive
@@ -25,6 +25,7 @@ from spinfloor.archive.importing import NotReproducedError, import_sortie
 from spinfloor.detect.supervisor import Supervisor
 from spinfloor.ports.bundle import Ports
 from spinfloor.ports.errors import SortieExistsError
+from spinfloor.ports.inputs import FramesInput
 from spinfloor.ports.wire import encode_input
 
 
@@ -180,6 +181,22 @@ async def test_a_run_of_another_detector_stays_the_flown_one(flown: Ports, bench
         assert done["reproduced"] == "other detector"
         assert await ports.events.current_run(SORTIE) == "0-0ldde7ec7"
         assert await ports.events.runs(SORTIE) == ["0-0ldde7ec7", f"rerun-{run}-here"]
+
+
+async def test_an_archive_without_a_run_gets_the_one_made_here(bench: Bench, tmp_path: Path) -> None:
+    async with store(tmp_path / "from") as ports:
+        await ports.sorties.create(record())
+        await ports.inputs.append(SORTIE, FramesInput("boom", 0, 1, frames()))
+        data = await exported(ports, tmp_path / "x")
+    async with store(tmp_path / "to") as ports:
+        done = await take(ports, bench, data, tmp_path / "in")
+        assert done["reproduced"] == "no run"
+        assert await ports.events.current_run(SORTIE) == done["run"]
+        assert len(await ports.events.read(SORTIE, kinds={"spin.ended"})) == 2  # r02 is a pair of spins
+        newest = await ports.inputs.newest_offset(SORTIE)
+        saved = await ports.checkpoints.newest(SORTIE)
+        assert saved is not None
+        assert saved.offset == newest
 
 
 async def test_a_broken_off_import_goes_on_where_it_stopped(

@@ -14,13 +14,19 @@ from spinfloor.core.events import Event
 
 @dataclass(frozen=True, slots=True)
 class Comparison:
-    """outcome: same | other detector (another version or other settings by its run's name) | different."""
+    """outcome: same | no run (the archive holds none) | other detector (another version or other settings by its run's
+    name) | different."""
 
     outcome: str
     words: str
     archived: int
     made: int
     first_difference: int | None
+
+    @property
+    def ours(self) -> bool:
+        """The run made here is the one to keep in force."""
+        return self.outcome in ("same", "no run")
 
     def as_record(self) -> dict[str, Any]:
         """Plain fields."""
@@ -32,9 +38,12 @@ class Comparison:
 
 def compare(archived: Sequence[Event], made: Made, *, complete: bool, run: str | None) -> Comparison:
     """Of an archive written while the sortie was being flown, the events must be the first of those made here."""
+    if run is None:
+        words = f"the archive holds no run; the detector here made {len(made.events)} events"
+        return Comparison("no run", words, len(archived), len(made.events), None)
     first = _first_difference(archived, made.events, complete=complete)
     counts = (len(archived), len(made.events))
-    if first is None and run in (None, made.run):
+    if first is None and run == made.run:
         more = f", and {counts[1] - counts[0]} more that followed from its last inputs" if counts[0] < counts[1] else ""
         return Comparison("same", f"the detector here made the same {counts[0]} events again{more}", *counts, None)
     if run != made.run:

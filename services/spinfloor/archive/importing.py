@@ -200,18 +200,18 @@ class _Storing:
 
     async def _runs(self, grant: Grant, archived: Sequence[Event], made: Made, comparison: Comparison) -> None:
         journal, run = self._ports.events, self._opened.manifest.run or made.run
-        flown = [replace(e, run=run) for e in made.events] if comparison.outcome == "same" else list(archived)
+        flown = [replace(e, run=run) for e in made.events] if comparison.ours else list(archived)
         for first in range(0, len(flown), EVENTS_AT_ONCE):
             await journal.append(flown[first : first + EVENTS_AT_ONCE], fence=grant.fence)
             await self._ports.leases.renew(grant, ttl_s=LEASE_S)
         await journal.open_run(self._sortie, run, fence=grant.fence)
         for name, events in _by_run(await asyncio.to_thread(self._opened.reruns), self._sortie).items():
             await journal.add_rerun(self._sortie, name, events)
-        if comparison.outcome != "same":
+        if not comparison.ours:
             aside = f"{RERUN_PREFIX}{made.run}-here"
             await journal.add_rerun(self._sortie, aside, [replace(e, run=aside) for e in made.events])
         newest = await self._ports.inputs.newest_offset(self._sortie)
-        state = made.state if comparison.outcome == "same" and made.state is not None else b""
+        state = made.state if comparison.ours and made.state is not None else b""
         saved = Checkpoint(self._sortie, run, newest, len(flown), state)
         await self._ports.checkpoints.save(saved, fence=grant.fence)
 

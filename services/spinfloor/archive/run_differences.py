@@ -24,7 +24,7 @@ def run_differences(before: Sequence[Event], after: Sequence[Event], plan: Mappi
     """What differs: {"same", "events": [n, n], "spins": [...], "calls": [...]}; spins and calls matched by time."""
     rows = (spin_table(before, plan), spin_table(after, plan))
     spins = list(_spins(*rows))
-    calls = list(_calls(before, after))
+    calls = sorted(_calls(before, after), key=_when)
     same = not spins and not calls and _told(before) == _told(after)
     return {"same": same, "events": [len(before), len(after)], "spins": spins, "calls": calls}
 
@@ -55,20 +55,35 @@ def _equal(one: Any, other: Any) -> bool:
 
 
 def _calls(before: Sequence[Event], after: Sequence[Event]) -> Iterator[dict[str, Any]]:
-    free = [event for event in after if event.kind is Kind.CALL]
-    for event in before:
-        if event.kind is not Kind.CALL:
-            continue
-        alike = [e for e in free if (e.data["call"], e.data["words"]) == (event.data["call"], event.data["words"])]
-        other = min(alike, key=lambda e: abs(e.detected_ns - event.detected_ns), default=None)
-        if other is None or abs(other.detected_ns - event.detected_ns) > NEAR_NS:
-            yield _call(event, event.detected_ns, None)
-            continue
-        free.remove(other)
-        if other.detected_ns != event.detected_ns:
-            yield _call(event, event.detected_ns, other.detected_ns)
-    for event in free:
-        yield _call(event, None, event.detected_ns)
+    """Calls of the same words are matched nearest first, so that it is the same whichever run comes first."""
+    ours, theirs = ([e for e in events if e.kind is Kind.CALL] for events in (before, after))
+    near = sorted(
+        (abs(one.detected_ns - other.detected_ns), one.detected_ns + other.detected_ns, i, j)
+        for i, one in enumerate(ours)
+        for j, other in enumerate(theirs)
+        if _same_words(one, other) and abs(one.detected_ns - other.detected_ns) <= NEAR_NS
+    )
+    pairs: dict[int, int] = {}
+    taken: set[int] = set()
+    for _, _, i, j in near:
+        if i not in pairs and j not in taken:
+            pairs[i] = j
+            taken.add(j)
+    for i, event in enumerate(ours):
+        other_ns = theirs[pairs[i]].detected_ns if i in pairs else None
+        if other_ns != event.detected_ns:
+            yield _call(event, event.detected_ns, other_ns)
+    for j, event in enumerate(theirs):
+        if j not in taken:
+            yield _call(event, None, event.detected_ns)
+
+
+def _same_words(one: Event, other: Event) -> bool:
+    return (one.data["call"], one.data["words"]) == (other.data["call"], other.data["words"])
+
+
+def _when(call: Mapping[str, Any]) -> int:
+    return min(int(ns) for ns in (call["before_ns"], call["after_ns"]) if ns is not None)
 
 
 def _call(event: Event, before: int | None, after: int | None) -> dict[str, Any]:
