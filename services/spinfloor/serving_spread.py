@@ -14,7 +14,7 @@ from fastapi import APIRouter, FastAPI
 
 from spinfloor.adapters.spread import Spread, open_spread
 from spinfloor.api.app import Mount, create_app
-from spinfloor.api.routes import ROUTERS, frames, marks, meta, session, sorties
+from spinfloor.api.routes import ROUTERS, frames, marks, meta, session, sorties, tokens
 from spinfloor.core.errors import SpinfloorError
 from spinfloor.detect.roster import Roster
 from spinfloor.detect.supervisor import SPREAD_PACE, Supervisor
@@ -27,6 +27,7 @@ SHORTEST_SECRET: Final = 24
 INGEST_ROUTES: Final[tuple[APIRouter, ...]] = (
     meta.router,
     session.router,
+    tokens.router,
     sorties.router,
     frames.router,
     marks.router,

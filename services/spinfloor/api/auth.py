@@ -13,11 +13,13 @@ from starlette.requests import HTTPConnection
 
 from spinfloor.api.problems import ProblemError
 from spinfloor.ports.clock import Clock
+from spinfloor.ports.errors import StorageError
 from spinfloor.ports.tokens import Role, TokenRecord, TokenStore
 
 COOKIE: Final = "spinfloor_session"
 CSRF_HEADER: Final = "x-csrf-token"
 SESSION_S: Final = 12 * 3600.0  # one flying day
+RECHECK_S: Final = 2.0
 SESSIONS_AT_MOST: Final = 10_000
 _SAFE: Final = frozenset({"GET", "HEAD", "OPTIONS"})
 _GRANTS: Final = {
@@ -33,6 +35,7 @@ class Caller:
 
     name: str
     role: Role
+    token_id: str | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -83,10 +86,26 @@ class Authority:
         return self._caller_of(record)
 
     def _caller_of(self, record: TokenRecord | None) -> Caller:
-        now = self.clock.wall_ns()
-        if record is None or record.revoked_ns or (record.expires_ns and record.expires_ns < now):
+        if record is None or not record.in_force(self.clock.wall_ns()):
             raise _unknown()
-        return Caller(record.name, record.role)
+        return Caller(record.name, record.role, record.id)
+
+    async def until_revoked(self, caller: Caller) -> None:
+        """Return when the caller's token counts no longer; for sockets, which are let in once and stay open.
+
+        A store that can't be asked revokes nothing.
+        """
+        while True:
+            await self.clock.sleep(RECHECK_S)
+            if caller.token_id is not None and not await self._still(caller.token_id):
+                return
+
+    async def _still(self, token_id: str) -> bool:
+        try:
+            record = await self.tokens.get(token_id)
+        except StorageError:
+            return True
+        return record is not None and record.in_force(self.clock.wall_ns())
 
     async def open_session(self, secret: str) -> tuple[str, Session, Caller]:
         """A session for a browser: (cookie value, session, caller)."""

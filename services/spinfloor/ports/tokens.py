@@ -28,6 +28,10 @@ class TokenRecord:
     expires_ns: int = 0
     revoked_ns: int = 0
 
+    def in_force(self, now_ns: int) -> bool:
+        """Neither revoked nor over at that time."""
+        return not self.revoked_ns and not 0 < self.expires_ns < now_ns
+
 
 class TokenStore(Protocol):
     """Tokens by id. Durability: on disk when a call returns; a revocation holds for every later `get`."""

@@ -20,11 +20,13 @@ from spinfloor.api.routes import (
     session,
     sorties,
     spins,
+    tokens,
 )
 
 ROUTERS: tuple[APIRouter, ...] = (
     meta.router,
     session.router,
+    tokens.router,
     planning.router,
     sorties.router,
     frames.router,

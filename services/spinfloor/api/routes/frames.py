@@ -32,6 +32,7 @@ router = APIRouter(prefix="/v1", tags=["frames"])
 MSGPACK_TYPES: Final = ("application/msgpack", "application/x-msgpack", "application/vnd.msgpack")
 TABLE_TYPES: Final = (PARQUET, ARROW)
 IN_FLIGHT: Final = 64
+REVOKED: Final = 1008
 WHOLE_FRAMES: Final = 2_000_000  # some 300 MB in memory; more is asked for in pieces or decimated
 
 
@@ -95,14 +96,24 @@ def _too_fast(services: Services, wait_s: float) -> ProblemError:
 
 
 @router.websocket("/sorties/{sortie}/frames")
-async def frames_socket(sortie: SortieId, socket: WebSocket, services: Use, _caller: AsSource) -> None:
+async def frames_socket(sortie: SortieId, socket: WebSocket, services: Use, caller: AsSource) -> None:
     """Batches as text (JSON) or binary (MessagePack); an answer per batch, in order, in the same form.
 
     A bad batch is answered with `{"error": problem}` and the socket stays open.
     """
     await services.ports.sorties.get(sortie)
     await socket.accept()
-    await _FrameSocket(sortie, socket, services).run()
+    taking = asyncio.create_task(_FrameSocket(sortie, socket, services).run())
+    revoked = asyncio.create_task(services.authority.until_revoked(caller))
+    try:
+        await asyncio.wait({taking, revoked}, return_when=asyncio.FIRST_COMPLETED)
+        if not taking.done():
+            await socket.close(REVOKED)
+        await taking
+    finally:
+        revoked.cancel()
+        taking.cancel()
+        await asyncio.gather(revoked, taking, return_exceptions=True)
 
 
 class _FrameSocket:

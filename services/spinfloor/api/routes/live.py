@@ -25,6 +25,7 @@ router = APIRouter(prefix="/v1", tags=["live"])
 
 SEND_WITHIN_S: Final = 20.0
 TOO_SLOW: Final = 1013
+REVOKED: Final = 1008
 BAD_MESSAGE: Final = 1003
 
 
@@ -87,6 +88,7 @@ class _Watcher:
         self._sortie = sortie
         self._socket = socket
         self._services = services
+        self._caller = caller
         self._name = caller.name
         self._may_control = caller.role is Role.CONTROL
         self._number = number
@@ -99,14 +101,16 @@ class _Watcher:
             asyncio.create_task(self._events(after)),
             asyncio.create_task(self._hear()),
             asyncio.create_task(self._moves()),
+            asyncio.create_task(self._services.authority.until_revoked(self._caller)),
         ]
-        await asyncio.wait(tasks, return_when=asyncio.FIRST_COMPLETED)
+        done, _ = await asyncio.wait(tasks, return_when=asyncio.FIRST_COMPLETED)
         for task in tasks:
             task.cancel()
         outcomes = await asyncio.gather(*tasks, return_exceptions=True)
         slow = any(isinstance(outcome, TimeoutError) for outcome in outcomes)
         if self._socket.application_state is WebSocketState.CONNECTED and (slow or not _gone(outcomes)):
-            await self._socket.close(TOO_SLOW if slow else BAD_MESSAGE)
+            over = REVOKED if tasks[-1] in done else BAD_MESSAGE
+            await self._socket.close(TOO_SLOW if slow else over)
 
     async def _send(self, payload: bytes) -> None:
         async with self._sending:
