@@ -50,6 +50,9 @@ bench-faults: ## kill -9 at random moments, 200 times: nothing acknowledged may 
 bench-load: ## sorties x rate until a call takes longer than 20 ms
 	$(RUN)/python tools/bench_load.py
 
+bench-long: ## twelve hours flown as fast as it goes: memory stays flat
+	$(RUN)/python tools/bench_long.py
+
 fuzz-api: ## thousands of requests made from the published OpenAPI document (some minutes)
 	SPINFLOOR_EXAMPLES=$(or $(EXAMPLES),200) $(RUN)/pytest -q tests/api/test_openapi.py
 
@@ -65,4 +68,4 @@ docs: ## build the documentation site into site/
 clean: ## remove what was built (never data)
 	rm -rf .venv .venv-test build dist site .pytest_cache .mypy_cache .ruff_cache .hypothesis
 
-.PHONY: help run test develop quick bench bench-truth bench-prediction bench-screen bench-e2e bench-faults bench-load fuzz-api fuzz audit docs clean
+.PHONY: help run test develop quick bench bench-truth bench-prediction bench-screen bench-e2e bench-faults bench-load bench-long fuzz-api fuzz audit docs clean
