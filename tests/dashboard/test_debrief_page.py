@@ -1,17 +1,18 @@
 """Debrief, Programme and Rehearse on a flown programme, in a real browser on a real service."""
 
 from collections.abc import Iterator
+from pathlib import Path
 from urllib.parse import urlsplit
 
 import pytest
 from playwright.sync_api import Browser, expect
 from tests.dashboard.flying import RECORDING, plan
 from tests.dashboard.programme import FLIGHT, REHEARSAL, fly
-from tests.dashboard.visiting import Visit
+from tests.dashboard.visiting import PATIENCE_MS, Visit
 from tools.running import RunningService
 
 pytestmark = pytest.mark.browser
-expect.set_options(timeout=20_000)
+expect.set_options(timeout=PATIENCE_MS)
 
 
 @pytest.fixture(scope="module")
@@ -142,3 +143,41 @@ def test_programme_and_its_sign_off(visit: Visit) -> None:
         page.get_by_role("button", name="Sign off").first.click()
         expect(page.get_by_role("button", name="Sign off")).to_have_count(left)
     expect(gate).to_contain_text("open")
+
+
+def test_a_sortie_is_reprocessed_with_another_plan_and_the_differences_are_shown(visit: Visit) -> None:
+    page = visit.open(f"/debrief?sortie={FLIGHT}")
+    page.get_by_label("Changes to the plan").fill("floors: {recovery_ft")
+    page.click("#rerun-start")
+    expect(page.locator("#rerun-progress")).to_contain_text("nothing was reprocessed")
+    page.get_by_label("Changes to the plan").fill("floors: {recovery_ft: 5500}")
+    page.click("#rerun-start")
+    expect(page.locator("#rerun-progress")).to_contain_text("100 %, done")
+    assert visit.serious_faults() == []
+    page.get_by_role("link", name="see the differences").click()
+    expect(page.locator("#debrief-body")).to_contain_text("What differs")
+    expect(page.locator("#debrief-body")).to_contain_text("reprocessed")
+
+
+def test_an_archive_goes_out_and_comes_in_elsewhere_with_its_progress(
+    visit: Visit, browser: Browser, tmp_path: Path
+) -> None:
+    page = visit.open(f"/debrief?sortie={FLIGHT}")
+    page.locator(".exports summary").click()
+    with page.expect_download() as waiting:
+        page.get_by_role("link", name="zip: plan").click()
+    archive = tmp_path / f"{FLIGHT}.zip"
+    waiting.value.save_as(archive)
+    broken = tmp_path / "broken.zip"
+    broken.write_bytes(archive.read_bytes()[:-500])
+    with RunningService(tmp_path / "elsewhere") as elsewhere:
+        other = Visit(browser, elsewhere.base)
+        there = other.open("/debrief")
+        expect(there.locator("#debrief-body")).to_contain_text("No sortie yet.")
+        there.set_input_files("#archive-import input", broken)
+        expect(there.locator("#archive-import")).to_contain_text("Not brought in: Expected")
+        there.set_input_files("#archive-import input", archive)
+        expect(there.locator("#archive-import")).to_contain_text(f"Brought in: {FLIGHT}")
+        there.get_by_role("link", name=FLIGHT).click()
+        expect(there.locator("#spin-table tbody tr")).to_have_count(2)
+        other.page.close()

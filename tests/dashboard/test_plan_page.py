@@ -9,11 +9,11 @@ import pytest
 import yaml
 from playwright.sync_api import Browser, Page, expect
 from tests.dashboard.flying import RECORDING, plan
-from tests.dashboard.visiting import Visit
+from tests.dashboard.visiting import PATIENCE_MS, Visit
 from tools.running import RunningService
 
 pytestmark = pytest.mark.browser
-expect.set_options(timeout=20_000)
+expect.set_options(timeout=PATIENCE_MS)
 
 
 @pytest.fixture

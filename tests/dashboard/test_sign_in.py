@@ -9,11 +9,11 @@ from pathlib import Path
 import pytest
 from playwright.sync_api import Browser, expect
 from tests.dashboard.flying import RECORDING, plan
-from tests.dashboard.visiting import Visit
+from tests.dashboard.visiting import PATIENCE_MS, Visit
 from tools.running import COMMAND, RunningService
 
 pytestmark = pytest.mark.browser
-expect.set_options(timeout=20_000)
+expect.set_options(timeout=PATIENCE_MS)
 
 
 def token(folder: Path, name: str, role: str) -> str:

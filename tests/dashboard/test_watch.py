@@ -8,11 +8,11 @@ from typing import Any
 import pytest
 from playwright.sync_api import Browser, Page, expect
 from tests.dashboard.flying import create, send, stretch
-from tests.dashboard.visiting import Visit
+from tests.dashboard.visiting import PATIENCE_MS, Visit
 from tools.running import RunningService, wait_for
 
 pytestmark = [pytest.mark.browser, pytest.mark.timeout(400)]
-SOON_MS = 20_000  # other work shares the two cores
+SOON_MS = PATIENCE_MS
 
 
 def arm(page: Page) -> None:
@@ -29,10 +29,9 @@ def flown(browser: Browser, service: RunningService, tmp_path_factory: pytest.Te
     page = visit.open("/?sortie=spin")
     arm(page)
     sender = send(service, "spin", stretch(tmp_path_factory.mktemp("r"), 3.0, 12.6), speed=1.0)
-    expect(page.locator("#w-call")).to_have_attribute("data-call", "recover", timeout=60_000)
-    visit.page.screenshot(path=str(tmp_path_factory.mktemp("shots") / "recover.png"))
+    expect(page.locator("#w-call")).to_have_attribute("data-call", "recover", timeout=PATIENCE_MS)
     yield visit
-    sender.wait(timeout=30)
+    sender.wait(timeout=PATIENCE_MS / 1000)
     page.close()
 
 
@@ -42,21 +41,13 @@ def events(service: RunningService, sortie: str) -> list[dict[str, Any]]:
 
 
 def test_a_recover_call_is_heard(flown: Visit, service: RunningService) -> None:
-    call = wait_for(
-        lambda: next((e for e in events(service, "spin") if e["data"].get("call") == "recover"), None),
-        seconds=20,
-        what="the recover call",
-    )
-    assert call is not None
-    sounded = wait_for(
-        lambda: [
-            record["data"]
-            for record in service.ask("GET", "/v1/sorties/spin/audit")["records"]
-            if record["action"] == "sounded" and record["data"]["sequence"] == call["sequence"]
-        ],
-        seconds=20,
-        what="the report that the call sounded",
-    )
+
+    def reports() -> list[dict[str, Any]]:
+        calls = {e["sequence"] for e in events(service, "spin") if e["data"].get("call") == "recover"}
+        records = service.ask("GET", "/v1/sorties/spin/audit")["records"]
+        return [r["data"] for r in records if r["action"] == "sounded" and r["data"]["sequence"] in calls]
+
+    sounded = wait_for(reports, seconds=PATIENCE_MS / 1000, what="the report that a recover call sounded")
     # The browser reports only when the samples on their way to the loudspeaker were measured not to be silent.
     assert 0.0 < sounded[0]["latency_ms"] < 2000.0
     assert flown.page.evaluate("() => spinfloor.sound.peakSinceArmed") > 0.05
@@ -68,7 +59,7 @@ def test_state_turns_and_altitude_left_in_words_and_figures(flown: Visit) -> Non
     expect(page.locator("#w-phase")).to_have_text(re.compile("incipient spin|developed spin"))
     expect(page.locator("#w-kind")).to_have_text("upright left")
     expect(page.locator("#w-planned")).to_have_text("of 3")
-    assert 1.8 < float(page.locator("#w-turns").inner_text()) < 9.0
+    assert float(page.locator("#w-turns").inner_text()) > 1.8  # they go on being estimated when the telemetry ends
     assert re.fullmatch(r"-?[\d,]+", page.locator("#w-left-bound-ft").inner_text())
     expect(page.locator("#w-origin")).to_have_text(re.compile("LIVE|DATA LOST"))
 
@@ -148,7 +139,7 @@ def test_marks_and_calls_by_single_keys(visit: Visit, service: RunningService, t
     create(service, "keys")
     page = visit.open("/?sortie=keys")
     arm(page)
-    assert send(service, "keys", stretch(tmp_path, 0.0, 4.0), speed=0).wait(timeout=60) == 0
+    assert send(service, "keys", stretch(tmp_path, 0.0, 4.0), speed=0).wait(timeout=PATIENCE_MS / 1000) == 0
     page.keyboard.press("c")
     expect(page.locator("#w-mark-answer")).to_contain_text("Controls applied: recorded", timeout=SOON_MS)
     page.keyboard.press("n")

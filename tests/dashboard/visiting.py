@@ -4,6 +4,7 @@ from pathlib import Path
 
 from playwright.sync_api import Browser, Page
 
+PATIENCE_MS = 90_000  # for what comes in a moment on a quiet machine: other work may share the cores
 VENDOR = Path(__file__).parent / "vendor"
 
 
@@ -12,6 +13,7 @@ class Visit:
 
     def __init__(self, browser: Browser, base: str, width: int = 1280, height: int = 720) -> None:
         self.page = browser.new_page(viewport={"width": width, "height": height})
+        self.page.set_default_timeout(PATIENCE_MS)
         self.base = base
         self.errors: list[str] = []
         self.requests: list[str] = []

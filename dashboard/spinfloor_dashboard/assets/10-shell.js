@@ -19,6 +19,20 @@
     if (node && node.textContent !== words) node.textContent = words;
   };
 
+  /* Sizes come from an observer: asking an element for its size makes the browser lay out the page there and then. */
+  const sizes = new WeakMap();
+  const observer = new ResizeObserver(function (entries) {
+    for (const entry of entries) sizes.set(entry.target, { width: Math.round(entry.contentRect.width), height: Math.round(entry.contentRect.height) });
+  });
+  /** {width, height} of an element's inside, CSS pixels. */
+  spinfloor.sizeOf = function (node) {
+    if (!sizes.has(node)) {
+      sizes.set(node, { width: node.clientWidth, height: node.clientHeight });
+      observer.observe(node);
+    }
+    return sizes.get(node);
+  };
+
   spinfloor.base = function () {
     const shell = document.getElementById("shell");
     return (shell && shell.dataset.api) || window.location.origin;

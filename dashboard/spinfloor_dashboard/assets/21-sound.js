@@ -8,6 +8,7 @@
   const GAP_S = 0.03;
   const HEARD_WITHIN_MS = 500;
   const SILENT_BELOW = 0.002;
+  const LOOKS_AT_LEAST = 20; // a browser that was busy may come to look in the pause between two pips
   const LEAST_VOLUME = 0.4;
   const WINDOW = 512; // samples looked at: 12 ms
 
@@ -105,7 +106,7 @@
     const scheduledMs = spinfloor.now();
     const delayMs = 1000 * (first - context.currentTime + (context.outputLatency || context.baseLatency || 0));
     const whole = first + WINDOW / context.sampleRate; // from here on the window holds nothing of the sound before
-    const playing = { item: item, wholeS: whole, fader: fader, sources: sources, startMs: scheduledMs, heard: false, latencyMs: scheduledMs + delayMs - item.bornMs };
+    const playing = { item: item, wholeS: whole, fader: fader, sources: sources, looks: 0, startMs: scheduledMs, heard: false, latencyMs: scheduledMs + delayMs - item.bornMs };
     sound.current = playing;
     sound.trace.push({ sequence: item.sequence, call: item.call, bornMs: item.bornMs, receivedMs: item.receivedMs || null, scheduledMs: scheduledMs });
     if (sound.trace.length > 2000) sound.trace.shift();
@@ -117,10 +118,11 @@
   function listen(playing) {
     if (playing.heard || sound.current !== playing) return;
     const peak = sound.peak();
+    playing.looks += 1;
     if (sound.context.currentTime > playing.wholeS && peak > SILENT_BELOW) {
       playing.heard = true;
       report(playing.item, playing.latencyMs, playing.item.toneOnly ? "tone only, no recording of the words" : "");
-    } else if (spinfloor.now() - playing.startMs > HEARD_WITHIN_MS) {
+    } else if (spinfloor.now() - playing.startMs > HEARD_WITHIN_MS && playing.looks > LOOKS_AT_LEAST) {
       playing.heard = true;
       report(playing.item, null, "the output stayed silent");
     } else window.setTimeout(function () { listen(playing); }, 8);

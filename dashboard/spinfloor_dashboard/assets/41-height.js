@@ -56,8 +56,9 @@
     const canvas = spinfloor.el("w-height");
     if (!canvas) return;
     const ratio = window.devicePixelRatio || 1;
-    const width = canvas.clientWidth;
-    const tall = canvas.clientHeight;
+    const inside = spinfloor.sizeOf(canvas);
+    const width = inside.width;
+    const tall = inside.height;
     if (canvas.width !== Math.round(width * ratio)) canvas.width = Math.round(width * ratio);
     if (canvas.height !== Math.round(tall * ratio)) canvas.height = Math.round(tall * ratio);
     const pen = canvas.getContext("2d");
@@ -130,7 +131,7 @@
       if (!known(ft)) continue;
       const y = scale.y(ft);
       if (y > scale.bottom) { // far below: named, not drawn
-        drawn.push({ words: entry[0] + " " + spinfloor.panels.whole(ft) + " \u2193", y: scale.tall, colour: INK.soft });
+        drawn.push({ words: entry[0] + " " + spinfloor.panels.whole(ft) + " \u2193", y: scale.tall, colour: INK.soft, far: true });
         continue;
       }
       const colour = known(state.altitude_ft) && state.altitude_ft < ft && state.in_spin ? INK.warning : INK.floor;
@@ -142,7 +143,7 @@
     for (const name of drawn) {
       const at = Math.min(name.y, lowest);
       lowest = at - scale.em * 1.08;
-      letter(pen, scale, name.words, scale.right + 8, at, name.colour, "left", 600);
+      letter(pen, scale, name.words, scale.right + (name.far ? scale.em : 8), at, name.colour, "left", 600);
     }
   }
 

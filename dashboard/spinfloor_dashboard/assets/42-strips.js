@@ -4,6 +4,7 @@
   const spinfloor = (window.spinfloor = window.spinfloor || {});
   const WINDOW_S = 60;
   const GAP_S = 0.5;
+  const NUMBERS_EVERY = 3; // redraws: figures that change 25 times a second cannot be read
   // column, decimals, symmetrical about zero, least half-range or range
   const TRACES = [
     ["yaw_rate_dps", 0, true, 30], ["roll_rate_dps", 0, true, 30], ["pitch_rate_dps", 0, true, 30],
@@ -68,7 +69,7 @@
     if (plot) plot.destroy();
     box.replaceChildren();
     plot = new window.uPlot({
-      width: Math.max(20, box.clientWidth), height: Math.max(10, box.clientHeight), padding: [2, 0, 2, 0],
+      width: Math.max(20, spinfloor.sizeOf(box).width), height: Math.max(10, spinfloor.sizeOf(box).height), padding: [2, 0, 2, 0],
       legend: { show: false }, cursor: { show: false }, select: { show: false },
       scales: { x: { time: false, auto: false }, y: { range: function (_plot, low, high) { return range(trace, low, high); } } },
       axes: [{ show: false }, { show: false }],
@@ -96,13 +97,15 @@
     const right = last + (quiet > 0.25 ? quiet : 0);
     for (const trace of TRACES) {
       const box = spinfloor.el("w-strip-" + trace[0]);
-      if (!box || !box.clientWidth) continue;
+      const size = box && spinfloor.sizeOf(box);
+      if (!size || !size.width) continue;
       const plot = plotFor(trace, box);
-      if (plot.width !== box.clientWidth || plot.height !== box.clientHeight) plot.setSize({ width: box.clientWidth, height: box.clientHeight });
+      if (plot.width !== size.width || plot.height !== size.height) plot.setSize(size);
       plot.batch(function () {
         plot.setData([times, columns[trace[0]]], false);
         plot.setScale("x", { min: right - WINDOW_S, max: right });
       });
+      if (strips.redraws % NUMBERS_EVERY) continue;
       const values = columns[trace[0]];
       const now = values.length ? values[values.length - 1] : null;
       spinfloor.text("w-now-" + trace[0], spinfloor.panels.whole(now));

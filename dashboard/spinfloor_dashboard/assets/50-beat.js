@@ -27,6 +27,7 @@
     if (!filled && state.time_ns) fillStrips(state);
     if (!onWatch()) return;
     spinfloor.panels.update();
+    updatedMs = spinfloor.now();
     if (state.received_ns && state.received_ns !== lastReceivedNs) {
       lastReceivedNs = state.received_ns; // a state without a newer frame says nothing about delay
       marksOfTime.push([spinfloor.clock.toBrowser(state.received_ns), spinfloor.now()]);
@@ -45,6 +46,7 @@
   spinfloor.sound.onchange = function () { link.tellSound(); };
 
   let lastReceivedNs = 0;
+  let updatedMs = 0;
   function onWatch() {
     const page = spinfloor.el("page");
     return Boolean(page && page.classList.contains("watch"));
@@ -79,7 +81,7 @@
     spinfloor.text("shell-watch", "");
     spinfloor.keys.fill();
     spinfloor.overview.follow();
-    spinfloor.panels.update();
+    if (spinfloor.now() - updatedMs > 100) spinfloor.panels.update(); // ages go on growing when no state comes
     spinfloor.keys.update();
     spinfloor.calls.band();
     const log = spinfloor.el("w-log");
@@ -103,5 +105,10 @@
     spinfloor.overview.poll();
     spinfloor.replay.poll();
   }, 1000);
-  spinfloor.clips.load().catch(function () { /* said on the sound button */ });
+  /* The clips are fetched where they will be wanted: on Watch. Other pages would only wait for them. */
+  const waiting = window.setInterval(function () {
+    if (!onWatch()) return;
+    window.clearInterval(waiting);
+    spinfloor.clips.load().catch(function () { /* said on the sound button */ });
+  }, 50);
 })();

@@ -9,7 +9,7 @@ from urllib.parse import urlencode
 from dash import dcc, html
 from dash.development.base_component import Component
 
-from spinfloor_dashboard.components import spin_figures
+from spinfloor_dashboard.components import reprocess, spin_figures
 from spinfloor_dashboard.components.common import Tone, action_button, badge, empty, panel, utc_time
 from spinfloor_dashboard.components.spins import SpinMoments, nearest_spin
 from spinfloor_dashboard.components.words import clock, known, number, plural, spin_name, turns
@@ -59,6 +59,7 @@ def choose(sorties: Sequence[Row], fault: str | None) -> Component:
         [
             html.H1("Debrief", className="page-title"),
             html.P("Choose a sortie, newest first.", className="page-lead"),
+            html.Div(id="archive-import", className="link-row archive-import"),
             *body,
         ]
     )
@@ -113,6 +114,18 @@ def head(record: Row, rows: Sequence[Row], events: int) -> Component:
                 )
                 for what, forms in EXPORTS
             ],
+            html.Div(
+                [
+                    html.Span("Archive"),
+                    html.A(
+                        "zip: plan, frames, events, settings, checksums",
+                        href=f"/v1/sorties/{sortie}/archive",
+                        download=f"{sortie}.zip",
+                        className="action",
+                    ),
+                ],
+                className="link-row",
+            ),
         ],
         className="exports",
     )
@@ -145,7 +158,7 @@ def spin_table(sortie: str, rows: Sequence[Row], chosen: SpinMoments | None) -> 
 def _spin_row(sortie: str, row: Row, chosen: bool) -> Component:
     surprise = [html.Br(), badge("surprise: " + ", ".join(row["surprises"]), "caution")] if row["surprises"] else []
     low = known(row["margin_ft"]) and row["margin_ft"] < 0
-    margin = badge(f"{number(row['margin_ft'])} below the floor", "warning") if low else number(row["margin_ft"])
+    margin = badge(f"{number(-row['margin_ft'])} below the floor", "warning") if low else number(row["margin_ft"])
     cells = (
         row["card"] or "none", [spin_name(dict(row)), *surprise], number(row["start_altitude_ft"]),
         turns(row["recovery_start_turns"]), turns(row["turns"]), number(row["mean_seconds_per_turn"], 2),
@@ -274,7 +287,7 @@ def runs(sortie: str, found: Row, before: str | None, differences: Row | None, f
     items = [
         html.Tr(
             [
-                html.Th(run["run"], scope="row"),
+                html.Th([run["run"], " ", badge("reprocessed")] if run.get("rerun") else run["run"], scope="row"),
                 html.Td(plural(run["events"], "event")),
                 html.Td(
                     "in force" if run["run"] == current
@@ -291,7 +304,10 @@ def runs(sortie: str, found: Row, before: str | None, differences: Row | None, f
         body.append(html.P(fault))
     if differences is not None:
         body.append(_differences(before or "", differences))
-    return panel("Runs", *body, note="a run names the detector's version and settings")
+    body.append(reprocess.form())
+    return panel(
+        "Runs", *body, note="a run names the detector's version and settings; the flown one is never written over"
+    )
 
 
 def _differences(before: str, found: Row) -> Component:

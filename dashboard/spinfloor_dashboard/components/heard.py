@@ -34,6 +34,11 @@ def heard(events: Sequence[Row], records: Sequence[Row]) -> Component:
     if not calls:
         return panel("Calls heard", empty("No call that must be heard.", "Cautions and warnings appear here."))
     reported = soonest(records)
+    if not reported:
+        said = f"{plural(len(calls), 'call')} that must be heard, and no screen reported a sound."
+        return panel(
+            "Calls heard", empty(said, "The sortie was not watched with sound armed, or it was sent in afterwards.")
+        )
     missed = [call for call in calls if call["sequence"] not in reported]
     late = [call for call in calls if (reported.get(call["sequence"]) or 0.0) > WITHIN_MS]
     in_time = len(calls) - len(missed) - len(late)
@@ -46,9 +51,15 @@ def heard(events: Sequence[Row], records: Sequence[Row]) -> Component:
         className="link-row",
     )
     rows = [_row(call, reported) for call in sorted([*late, *missed], key=lambda call: int(call["sequence"]))]
-    head = html.Tr([html.Th(word) for word in ("Time, UTC", "Call", "Words", "Heard")])
-    table = html.Table([html.Thead(head), html.Tbody(rows)], className="plain") if rows else None
-    return panel("Calls heard", line, table, note="cautions and warnings; a call cut off by a higher one is not heard")
+    shown = html.Div(
+        html.Table([html.Thead(_head()), html.Tbody(rows)], className="plain"),
+        className="scroll", tabIndex=0, role="region", **{"aria-label": "Calls not heard in time"},
+    ) if rows else None  # fmt: skip
+    return panel("Calls heard", line, shown, note="cautions and warnings; a call cut off by a higher one is not heard")
+
+
+def _head() -> Component:
+    return html.Tr([html.Th(word) for word in ("Time, UTC", "Call", "Words", "Heard")])
 
 
 def _row(call: Row, reported: Mapping[int, float | None]) -> Component:

@@ -74,6 +74,15 @@ FIELDS: tuple[PlanField, ...] = (
     PlanField("call_words.recover", "Word for recover", "Words spoken", "text"),
     PlanField("call_words.chute", "Word for chute", "Words spoken", "text"),
     PlanField("call_words.abandon", "Word for abandon", "Words spoken", "text"),
+    PlanField("call_words.flattening", "Word for flattening", "Words spoken", "text"),
+    PlanField("call_words.power_above_idle", "Word for power above idle", "Words spoken", "text"),
+    PlanField("call_words.reversal", "Word for reversal", "Words spoken", "text"),
+    PlanField("call_words.spin_started_again", "Word for spin started again", "Words spoken", "text"),
+    PlanField("call_words.turned_inverted", "Word for turned inverted", "Words spoken", "text"),
+    PlanField("call_words.data_lost", "Word for data lost", "Words spoken", "text"),
+    PlanField("call_words.data_degraded", "Word for data degraded", "Words spoken", "text"),
+    PlanField("call_words.recovered", "Word for recovered", "Words spoken", "text"),
+    PlanField("call_words.data_back", "Word for data back", "Words spoken", "text"),
 )  # fmt: skip
 
 BY_PATH = {field.path: field for field in FIELDS}

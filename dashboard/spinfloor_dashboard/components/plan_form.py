@@ -41,13 +41,21 @@ def _group(group: str) -> Component:
 
 def _control(field: PlanField) -> Component:
     label = f"{field.label}, {field.unit}" if field.unit else field.label
-    common = {"id": control_id(field.path), "label": label, "size": "sm", "className": "field"}
+    common = {"id": control_id(field.path), "label": label, "size": "sm", "className": _class(field)}
     if field.kind in ("choice", "yes-no"):
         choices = field.choices or (("no", "yes") if field.kind == "yes-no" else ())
         return dmc.Select(
             data=options(choices), allowDeselect=False, checkIconPosition="right", description=field.hint, **common
         )
     return dmc.TextInput(debounce=True, autoComplete="off", description=field.hint, **common)
+
+
+WIDE = ("title", "rule", "aircraft.name")
+
+
+def _class(field: PlanField) -> str:
+    """Names and rules are long: they get a line of their own."""
+    return "field field-wide" if field.path in WIDE else "field"
 
 
 def options(values: Sequence[str]) -> list[dict[str, str]]:

@@ -13,12 +13,12 @@ from dash.development.base_component import Component
 from spinfloor_dashboard.components import plan_panels, programme_figures
 from spinfloor_dashboard.components.common import action_button, badge, empty, panel, utc_time
 from spinfloor_dashboard.components.programme_figures import kind_of
-from spinfloor_dashboard.components.words import number, plural
+from spinfloor_dashboard.components.words import known, number, plural
 
 Row = Mapping[str, Any]
 GRAPH = {"displayModeBar": False, "responsive": True}
 QUANTITIES = (
-    ("recovery_turns", "Recovery turns", "turns", 2),
+    ("recovery_turns", "Recovery turns", "", 2),
     ("loss_per_turn_ft", "Loss per turn", "ft", 0),
     ("pull_out_loss_ft", "Dive and pull-out loss at 10,000 ft", "ft", 0),
 )
@@ -88,7 +88,7 @@ def learnt(kinds: Sequence[Row], version: int) -> Component:
     if not kinds:
         return panel("What has been learnt", empty("Nothing yet.", "The plan's priors hold until a spin is flown."))
     head = [html.Th("Kind of spin"), html.Th("Own spins")]
-    head += [html.Th(f"{words}, {unit}") for _, words, unit, _ in QUANTITIES]
+    head += [html.Th(f"{words}, {unit}" if unit else words) for _, words, unit, _ in QUANTITIES]
     rows = [
         html.Tr(
             [
@@ -168,7 +168,7 @@ def _point(point: Row) -> Component:
                 dmc.TextInput(id={"role": "sign-by", "spin": key}, label="Who (role)", size="sm", className="field"),
                 dmc.TextInput(
                     id={"role": "sign-reason", "spin": key}, label="Why the build-up may go on", size="sm",
-                    className="field", w=420,
+                    className="field",
                 ),
                 button,
             ],
@@ -180,6 +180,12 @@ def _point(point: Row) -> Component:
 def cards(found: Row) -> Component:
     """Which cards are flown, open, closed, and why."""
     return plan_panels.gate(found["gate"]) or panel("Cards", empty("No plan yet.", "Create a sortie from a plan."))
+
+
+def _margin(feet_: Any) -> Any:
+    """Height above the recovery floor at level flight; a warning below it."""
+    low = known(feet_) and feet_ < 0
+    return badge(f"{number(-feet_)} below the floor", "warning") if low else number(feet_)
 
 
 def spin_list(spins: Sequence[Row]) -> Component | None:
@@ -213,7 +219,7 @@ def spin_list(spins: Sequence[Row]) -> Component | None:
                 html.Td(number(spin["recovery_start_turns"], 2)),
                 html.Td(number(spin["recovery_turns"], 2)),
                 html.Td(number(spin["loss_ft"])),
-                html.Td(number(spin["margin_ft"])),
+                html.Td(_margin(spin["margin_ft"])),
                 html.Td(number(spin["predicted_margin_ft"])),
                 html.Td((spin["verdict"] or {}).get("outcome", "not judged")),
             ]

@@ -15,8 +15,9 @@ from spinfloor_dashboard.components.words import number, plural
 
 Row = Mapping[str, Any]
 CHANNELS: Final = (
-    "roll_rate_dps", "pitch_rate_dps", "yaw_rate_dps", "pressure_altitude_ft", "alpha_deg", "calibrated_airspeed_kt",
-    "stick_aft_pct", "pedal_right_pct",
+    ("roll_rate_dps", "roll rate, deg/s"), ("pitch_rate_dps", "pitch rate, deg/s"), ("yaw_rate_dps", "yaw rate, deg/s"),
+    ("pressure_altitude_ft", "altitude, ft"), ("alpha_deg", "alpha, deg"), ("calibrated_airspeed_kt", "airspeed, kt"),
+    ("stick_aft_pct", "stick aft, %"), ("pedal_right_pct", "pedal right, %"),
 )  # fmt: skip
 # kind, words, needs a channel, words of its value (None: needs none), a value to start from
 FAULTS: Final = (
@@ -56,9 +57,10 @@ def fault_form() -> Component:
 
 
 def _fault_row(kind: str, words: str, channel: bool, value: str | None, start: float | None) -> Component:
-    def field(part: str, label: str, shown: Any = "") -> Component:
+    def field(part: str, label: str, shown: Any = "", empty: str = "") -> Component:
         return dmc.TextInput(
             id={"role": f"fault-{part}", "kind": kind}, value=str(shown), size="xs", className="field", w=70,
+            placeholder=empty,
             **{"aria-label": f"{words}: {label}"},
         )  # fmt: skip
 
@@ -66,20 +68,8 @@ def _fault_row(kind: str, words: str, channel: bool, value: str | None, start: f
         [
             html.Td(dmc.Checkbox(id={"role": "fault-on", "kind": kind}, label=words, checked=False)),
             html.Td(field("from", "from, seconds", 0)),
-            html.Td(field("to", "to, seconds; empty is to the end")),
-            html.Td(
-                dmc.Select(
-                    id={"role": "fault-channel", "kind": kind},
-                    data=list(CHANNELS),
-                    value="yaw_rate_dps",
-                    size="xs",
-                    w=170,
-                    allowDeselect=False,
-                    disabled=not channel,
-                    className="field",
-                    **{"aria-label": f"{words}: channel"},
-                )
-            ),
+            html.Td(field("to", "to, seconds; empty is to the end", empty="end")),
+            html.Td(_channel(kind, words) if channel else html.Span("all", className="soft")),
             html.Td(
                 field("value", "how much", "" if start is None else start)
                 if value
@@ -89,8 +79,20 @@ def _fault_row(kind: str, words: str, channel: bool, value: str | None, start: f
     )
 
 
+def _channel(kind: str, words: str) -> Component:
+    return dmc.Select(
+        id={"role": "fault-channel", "kind": kind}, data=[{"value": name, "label": said} for name, said in CHANNELS],
+        value="yaw_rate_dps", size="xs", w=170, allowDeselect=False, className="field",
+        **{"aria-label": f"{words}: channel"},
+    )  # fmt: skip
+
+
 def faults_from(
-    on: Sequence[bool], begin: Sequence[str], end: Sequence[str], channel: Sequence[str], value: Mapping[str, str]
+    on: Sequence[bool],
+    begin: Sequence[str],
+    end: Sequence[str],
+    channel: Mapping[str, str],
+    value: Mapping[str, str],
 ) -> list[dict[str, Any]]:
     """The faults ticked, as the service takes them. Raises ValueError with a sentence when a number is none."""
     out: list[dict[str, Any]] = []
@@ -101,7 +103,7 @@ def faults_from(
         if end[place]:
             fault["to_s"] = _number(end[place], f"{words}: to")
         if needs_channel:
-            fault["channel"] = channel[place]
+            fault["channel"] = channel[kind]
         if needs_value:
             fault[needs_value] = _number(value.get(kind, ""), f"{words}: how much")
         out.append(fault)

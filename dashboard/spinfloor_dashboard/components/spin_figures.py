@@ -127,6 +127,9 @@ def _floor_lines(figure: Figure, floors: Mapping[str, Any]) -> None:
             )  # fmt: skip
 
 
+HELIX_FROM_TURNS: Final = 0.25  # before it the way is still mostly forward, and a steady helix's radius means nothing
+
+
 def helix_radius_ft(roll_rate_dps: float, yaw_rate_dps: float, alpha_deg: float | None) -> float | None:
     """Radius of the steady vertical helix, R = g / (omega^2 tan alpha); None where it has no meaning.
 
@@ -180,7 +183,7 @@ def _helix_points(
         columns.get("pressure_altitude_ft", ()), strict=False,
     ):  # fmt: skip
         count = turns_at(spin, t, about_vertical=True)
-        if count is None or not (known(p) and known(r) and known(h)):
+        if count is None or abs(count) < HELIX_FROM_TURNS or not (known(p) and known(r) and known(h)):
             continue
         fresh = helix_radius_ft(p, r, alpha if known(alpha) else None)
         radius = _smoothed(radius, fresh)
@@ -253,7 +256,13 @@ def _upright(figure: Figure, x: float, words: str, *, dash: str, top: bool = Tru
     )  # fmt: skip
     label = {"x": x, "yref": "paper", "yanchor": "top", "showarrow": False, "text": words}
     if top:
-        label.update(y=0.98, textangle=-90, xanchor="left" if right else "right", font={"size": 12, "color": "#e6edf1"})
+        label.update(
+            y=0.98,
+            textangle=-90,
+            xanchor="left" if right else "right",
+            font={"size": 13, "color": "#e6edf1"},
+            bgcolor="rgba(10,14,17,0.6)",
+        )
     else:
         label.update(y=0.9, xanchor="left", font={"size": 12, "color": "#a9bac3"})
     figure["layout"]["annotations"].append(label)

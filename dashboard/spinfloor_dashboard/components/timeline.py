@@ -9,7 +9,7 @@ from urllib.parse import urlencode
 from dash import dcc, html
 from dash.development.base_component import Component
 
-from spinfloor_dashboard.components.common import badge, empty, utc_time
+from spinfloor_dashboard.components.common import badge, empty, utc_clock
 from spinfloor_dashboard.components.event_words import describe, heading, tone
 from spinfloor_dashboard.components.spin_figures import PHASE_FILL, Figure, base
 from spinfloor_dashboard.components.spins import phase_spans
@@ -41,7 +41,7 @@ def table(sortie: str, events: Sequence[Event], moment_ns: int | None = None, **
             *note,
             html.Table(
                 [
-                    html.Thead(html.Tr([html.Th(w) for w in ("Happened", "Known after", "What", "Details")])),
+                    html.Thead(html.Tr([html.Th(w) for w in ("Happened, UTC", "Known after", "What", "Details")])),
                     html.Tbody([_row(sortie, event, event is nearest, query) for event in shown]),
                 ],
                 className="plain timeline",
@@ -65,7 +65,7 @@ def _row(sortie: str, event: Event, here: bool, query: Mapping[str, str | None])
     extra = {"id": "moment-row"} if here else {}
     return html.Tr(
         [
-            html.Td(dcc.Link(utc_time(happened), href=link(sortie, happened, **query))),
+            html.Td(dcc.Link(utc_clock(happened), href=link(sortie, happened, **query))),
             html.Td(number(later, 2, "s")),
             html.Td(what),
             html.Td(describe(event)),

@@ -32,6 +32,7 @@ def layout(
     return html.Main(
         [
             dcc.Store(id="debrief-query", data=query),
+            dcc.Location(id="debrief-go", refresh="callback-nav"),
             html.Div(html.P("Fetching the sortie …", className="busy", role="status"), id="debrief-body"),
             caution_line(),
         ],
@@ -74,7 +75,7 @@ async def fill(query: dict[str, str | None]) -> Any:
                 className="figure-short", id="debrief-strip",
             ),
             timeline.table(sortie, events, moment, **keep),
-            note="each time is a link to its moment; hover over a time for your own zone",
+            note="a call on the strip and each time lead to their moment; hover over a time for your own zone",
         ),
         await _heard(sortie, events),
         await _runs(sortie, query["before"]),
@@ -106,6 +107,20 @@ async def _runs(sortie: str, before: str | None) -> Component | None:
     if before and runs["current"]:
         differences, fault = await ask(lambda client: client.run_differences(sortie, before, runs["current"]))
     return parts.runs(sortie, runs, before, differences, fault)
+
+
+@callback(
+    Output("debrief-go", "href"),
+    Input("debrief-strip", "clickData"),
+    State("debrief-query", "data"),
+    prevent_initial_call=True,
+)
+def chosen_on_the_strip(click: dict[str, Any] | None, query: dict[str, str | None]) -> str:
+    """A call on the strip leads to its moment."""
+    points = (click or {}).get("points") or []
+    if not points or not query["sortie"] or points[0].get("customdata") is None:
+        raise PreventUpdate
+    return parts.address(query["sortie"], t=int(points[0]["customdata"]))
 
 
 @callback(

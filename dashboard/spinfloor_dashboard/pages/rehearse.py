@@ -33,11 +33,11 @@ def layout(recording: str | None = None, sortie: str | None = None, **_: str) ->
                 [
                     panel("1. Recording", html.Div(html.P("Fetching …", className="busy"), id="rehearse-recordings")),
                     html.Div([panel("2. Plan, speed and crew", _settings(), id_note()),
-                              panel("3. What goes wrong", parts.fault_form(), _start(), note=SECONDS)]),
+                              panel("3. What goes wrong", parts.fault_form(), _start(), note=SECONDS),
+                              panel("Rehearsals so far", html.Div(id="rehearse-list"))]),
                 ],
                 className="wide-right",
             ),
-            panel("Rehearsals so far", html.Div(id="rehearse-list")),
             caution_line(),
         ],
         className="page",
@@ -70,6 +70,10 @@ def _settings() -> Component:
         ],
         className="field-grid",
     )  # fmt: skip
+
+
+def _by_kind(identifiers: list[dict[str, str]], values: list[str]) -> dict[str, str]:
+    return {identifier["kind"]: value for identifier, value in zip(identifiers, values, strict=True)}
 
 
 def _crew_words(turns: int) -> str:
@@ -121,6 +125,7 @@ async def fill(query: dict[str, str | None]) -> tuple[Any, ...]:
     State({"role": "fault-from", "kind": ALL}, "value"),
     State({"role": "fault-to", "kind": ALL}, "value"),
     State({"role": "fault-channel", "kind": ALL}, "value"),
+    State({"role": "fault-channel", "kind": ALL}, "id"),
     State({"role": "fault-value", "kind": ALL}, "value"),
     State({"role": "fault-value", "kind": ALL}, "id"),
     State("plan-draft", "data"),
@@ -128,16 +133,15 @@ async def fill(query: dict[str, str | None]) -> tuple[Any, ...]:
 )
 async def started(
     clicks: int, query: dict[str, str | None], plan: str, speed: str, crew: str, on: list[bool], begin: list[str],
-    end: list[str], channel: list[str], values: list[str], value_ids: list[dict[str, str]],
-    draft: dict[str, Any] | None,
+    end: list[str], channels: list[str], channel_ids: list[dict[str, str]], values: list[str],
+    value_ids: list[dict[str, str]], draft: dict[str, Any] | None,
 ) -> tuple[Any, Any]:  # fmt: skip
     """Start the rehearsal and go to Watch."""
     recording = query["recording"]
     if not clicks or not recording:
         raise PreventUpdate
-    much = {identifier["kind"]: value for identifier, value in zip(value_ids, values, strict=True)}
     try:
-        faults = parts.faults_from(on, begin, end, channel, much)
+        faults = parts.faults_from(on, begin, end, _by_kind(channel_ids, channels), _by_kind(value_ids, values))
     except ValueError as exc:
         return dash.no_update, str(exc)
     options: dict[str, Any] = {"speed": float(speed), "crew_response_turns": int(crew), "faults": faults}
