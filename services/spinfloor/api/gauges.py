@@ -17,6 +17,8 @@ def register_gauges(services: Services, supervisor: Supervisor | None) -> None:
     metrics.counter("rows_rejected", "Rows reported as not counting", lambda: ingest.rows_rejected)
     metrics.gauge("watchers", "Live sockets open", lambda: services.presence.watchers)
     metrics.gauge("replays", "Replays not stopped", lambda: len(services.replays.all()))
+    metrics.gauge("reruns", "Reruns at work", lambda: services.reruns.working)
+    metrics.gauge("rerun_sorties_waiting", "Sorties of reruns not done yet", lambda: services.reruns.waiting)
     for name in services.ports.gauges():
         metrics.gauge(name, f"{name.replace('_', ' ')}, as the store counts it", _reader(services, name))
     if supervisor is not None:

@@ -113,6 +113,17 @@ class Reruns:
         self._jobs: dict[str, Job] = {}
         self._room = asyncio.Semaphore(bench.workers + 1)  # one more, so that a worker never waits for the store
 
+    @property
+    def working(self) -> int:
+        """Jobs at work."""
+        return sum(job.ended_ns is None for job in self._jobs.values())
+
+    @property
+    def waiting(self) -> int:
+        """Sorties of those that are not done yet."""
+        at_work = (job for job in self._jobs.values() if job.ended_ns is None)
+        return sum(one.state in ("waiting", "running") for job in at_work for one in job.sorties)
+
     def all(self) -> list[Job]:
         """Jobs at work and the last that have ended."""
         return list(self._jobs.values())
@@ -127,7 +138,7 @@ class Reruns:
 
     async def start(self, asked: NewRerun) -> Job:
         """Begin. Raises UnknownSortieError, PlanError when the changed plan is none, RerunError, TooManyRerunsError."""
-        if sum(job.ended_ns is None for job in self._jobs.values()) >= JOBS_AT_WORK:
+        if self.working >= JOBS_AT_WORK:
             raise TooManyRerunsError(
                 expected=f"at most {JOBS_AT_WORK} reruns at once", got="one more", now="wait for one, or end one"
             )
