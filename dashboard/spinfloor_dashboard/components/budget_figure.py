@@ -73,7 +73,7 @@ def _entry_marks(figure: Figure, names: Sequence[str], rows: Sequence[Mapping[st
     )  # fmt: skip
     for name, row in zip(names, rows, strict=True):
         short = not row["enough"]
-        text = f"short {feet(row['shortfall_ft'])}" if short else feet(row["cautious_margin_ft"], sign=True)
+        text = f"short {feet(row['shortfall_ft'])}" if short else f"{feet(row['cautious_margin_ft'])} to spare"
         figure["layout"]["annotations"].append(
             {"x": name, "y": max(row["entry_ft"], needed_ft(row)), "yanchor": "bottom", "yshift": 8,
              "showarrow": False, "text": text,

@@ -149,11 +149,12 @@ def surprises(points: Sequence[Row]) -> Component:
 def _point(point: Row) -> Component:
     where = "/debrief?" + urlencode({"sortie": point["sortie"], "spin": point["spin"]})
     signed = point["signed_off"]
+    prefix = f"spin {point['spin']} of {point['sortie']}: "  # the link beside it says so already
     head_line = html.Div(
         [
             badge("signed off", "good") if signed else badge("stands against going on", "caution"),
             dcc.Link(f"spin {point['spin']} of {point['sortie']}", href=where),
-            html.Span("; ".join(point["what"])),
+            html.Span("; ".join(words.removeprefix(prefix) for words in point["what"])),
         ],
         className="link-row",
     )

@@ -15,6 +15,7 @@ from spinfloor_dashboard.components import timeline
 from spinfloor_dashboard.components.ask import ask
 from spinfloor_dashboard.components.common import caution_line, panel
 from spinfloor_dashboard.components.heard import heard
+from spinfloor_dashboard.components.words import day
 
 POINTS = 1500
 
@@ -75,7 +76,7 @@ async def fill(query: dict[str, str | None]) -> Any:
                 className="figure-short", id="debrief-strip",
             ),
             timeline.table(sortie, events, moment, **keep),
-            note="a call on the strip and each time lead to their moment; hover over a time for your own zone",
+            note=_date(events) + "a call on the strip and each time lead to their moment; hover over a time for your own zone",
         ),
         await _heard(sortie, events),
         await _runs(sortie, query["before"]),
@@ -92,6 +93,10 @@ async def _figures(
     if fault:
         return panel(f"Spin {spin.ordinal}", html.P(fault))
     return parts.figures(spin, columns, moments.phase_spans(events, first, last), record["plan"]["floors"], moment)
+
+
+def _date(events: list[dict[str, Any]]) -> str:
+    return f"of {day(events[0]['time_ns'])}; " if events else ""
 
 
 async def _heard(sortie: str, events: list[dict[str, Any]]) -> Component:
