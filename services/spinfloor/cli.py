@@ -9,6 +9,7 @@ from collections.abc import Sequence
 import click
 
 from spinfloor import __version__
+from spinfloor.config_file import config_option
 from spinfloor.core.errors import SpinfloorError
 
 # Modules under spinfloor.commands; each has `register(group: click.Group) -> None`.
@@ -41,6 +42,7 @@ def build() -> click.Group:
     """The whole command tree."""
     group = click.Group(
         name="spinfloor",
+        params=[config_option()],
         help="Live spin-test watch. " + CAUTION,
         context_settings={"help_option_names": ["-h", "--help"], "max_content_width": 110},
     )
