@@ -7,12 +7,12 @@ import math
 from typing import Any
 
 from spinfloor.core import channels as ch
-from spinfloor.core.compiled import inner
+from spinfloor.core.compiled import hot
 from spinfloor.core.detector import tuning as tu
 from spinfloor.core.physics.rotation import about_flight_path, about_vertical, alpha_from_rates, velocity_direction
 
 
-@inner
+@hot
 def _flight_path_direction(s: Any, clean: Any, t: int, axis: Any) -> bool:
     """Velocity direction in body axes into `axis`; True when it rests on measured alpha."""
     alpha, beta = clean[ch.ALPHA], clean[ch.BETA]
@@ -35,7 +35,7 @@ def _flight_path_direction(s: Any, clean: Any, t: int, axis: Any) -> bool:
     return False
 
 
-@inner
+@hot
 def step_air(s: Any, clean: Any, t: int, dt: float, turn: Any, axis: Any) -> bool:
     """Rates and integrals of this frame; True when alpha was measured."""
     measured = _flight_path_direction(s, clean, t, axis)
@@ -48,7 +48,7 @@ def step_air(s: Any, clean: Any, t: int, dt: float, turn: Any, axis: Any) -> boo
     return measured
 
 
-@inner
+@hot
 def _smooth(s: Any, dt: float) -> None:
     k = dt / (tu.FAST_S + dt)
     s.last_wv_fast = s.wv_fast
@@ -64,7 +64,7 @@ def _smooth(s: Any, dt: float) -> None:
     s.swing2 += k * ((s.wf - s.wf_turn) ** 2 - s.swing2)
 
 
-@inner
+@hot
 def grow_uncertainty(s: Any, turn: Any, dt: float, real: bool, measured: bool) -> None:
     """Variance of the turn integral: bias, scale, unknown alpha, held rates and gaps. See docs/method/uncertainty.md."""
     angle = abs(s.wf) * dt

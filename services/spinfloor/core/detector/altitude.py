@@ -7,14 +7,14 @@ import math
 from typing import Any
 
 from spinfloor.core import channels as ch
-from spinfloor.core.compiled import inner
+from spinfloor.core.compiled import hot, inner
 from spinfloor.core.detector.states import RING_BINS, RING_SECONDS
 from spinfloor.core.physics.airspeed import true_airspeed_mps
 
 TRACK_S = 0.35
 
 
-@inner
+@hot
 def step_altitude(s: Any, clean: Any, ring: Any, t: int) -> bool:
     """Take this frame's altitude; True when a ring bin was closed (about every 0.1 s)."""
     h = clean[ch.PRESSURE_ALTITUDE]
@@ -42,7 +42,7 @@ def step_altitude(s: Any, clean: Any, ring: Any, t: int) -> bool:
     return True
 
 
-@inner
+@hot
 def _track(s: Any, h: float, dt: float) -> None:
     """Second-order tracker, critically damped at 1/TRACK_S rad/s; no lag on a steady sink."""
     w = dt / TRACK_S
@@ -96,7 +96,7 @@ def step_airspeed(s: Any, clean: Any) -> None:
         s.tas_ratio = true_airspeed_mps(cas, s.alt) / cas
 
 
-@inner
+@hot
 def corrected(s: Any, settings: Any) -> float:
     """Altitude in the floors' datum: tracked reading + setting offset + lag x climb rate (a lagging reading is high)."""
     return float(s.alt + settings.altitude_offset_m - settings.altimeter_lag_s * s.sink)

@@ -6,11 +6,11 @@ Derivation of the back-dated start: docs/method/start-and-end.md. Rates rad/s, a
 import math
 from typing import Any
 
-from spinfloor.core.compiled import inner
+from spinfloor.core.compiled import hot, inner
 from spinfloor.core.detector import tuning as tu
 
 
-@inner
+@hot
 def stalled_side(s: Any, settings: Any, measured: bool) -> int:
     """+1 stalled upright, -1 stalled inverted, 0 flying; without alpha the direction of rotation stands in for it."""
     if measured:
@@ -26,7 +26,7 @@ def stalled_side(s: Any, settings: Any, measured: bool) -> int:
     return 1 if s.mean_p * s.mean_r > 0.0 else -1
 
 
-@inner
+@hot
 def step_chain(s: Any, settings: Any, t: int, last_t: int, measured: bool, axis: Any, alt: float) -> None:
     """Begin, keep or drop the chain on this frame: by the vertical with alpha, by the yaw rate without."""
     dt = (t - last_t) * 1e-9
@@ -40,7 +40,7 @@ def step_chain(s: Any, settings: Any, t: int, last_t: int, measured: bool, axis:
             s.chain = s.chain_yaw if s.chain_side >= 0.0 else -s.chain_yaw
 
 
-@inner
+@hot
 def _by_vertical(s: Any, settings: Any, t: int, last_t: int, axis: Any, alt: float) -> None:
     """With alpha: rotation about the vertical above the threshold while stalled."""
     wv = s.wv_fast
@@ -65,7 +65,7 @@ def _by_vertical(s: Any, settings: Any, t: int, last_t: int, axis: Any, alt: flo
     s.was_up = 1 if up else 0
 
 
-@inner
+@hot
 def _by_yaw(s: Any, settings: Any, t: int, last_t: int, axis: Any, alt: float) -> None:
     """Without alpha: the yaw rate stands in for stall and rotation, because it builds up when the wing lets go.
 
@@ -89,7 +89,7 @@ def _by_yaw(s: Any, settings: Any, t: int, last_t: int, axis: Any, alt: float) -
     s.was_up = 1 if s.chain != 0 and (up or slow_up) else 0
 
 
-@inner
+@hot
 def _side_evidence(s: Any, settings: Any, measured: bool) -> float:
     """Upright positive: alpha against the stall; without it p and r alike in sign, and down on the belly's side.
 

@@ -5,13 +5,13 @@ Times int64 ns. Behaviour by flag: docs/method/quality.md.
 
 from typing import Any
 
-from spinfloor.core.compiled import inner
+from spinfloor.core.compiled import hot, inner
 from spinfloor.core.detector import tuning as tu
 from spinfloor.core.detector.screening import earn
 from spinfloor.core.detector.states import CLOCK_JUMP, DUPLICATE, GAP, OUT_OF_ORDER, TIME_ROW
 
 
-@inner
+@hot
 def admit(s: Any, m: Any, t: int, flags: Any, ints: Any, floats: Any, cursor: Any) -> bool:
     """True when the frame with time `t` is the next one to take in."""
     if s.started == 0:

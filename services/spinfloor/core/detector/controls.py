@@ -7,7 +7,7 @@ import math
 from typing import Any
 
 from spinfloor.core import channels as ch
-from spinfloor.core.compiled import inner
+from spinfloor.core.compiled import hot, inner
 from spinfloor.core.detector import tuning as tu
 from spinfloor.core.detector.emission import CODE_RECOVERY_STARTED, emit
 
@@ -39,7 +39,7 @@ def start_recovery(
     floats[slot, 6] = m.rotation_at_recovery_radps
 
 
-@inner
+@hot
 def _hold(held: float, value: float, dt: float) -> float:
     return float(held + dt / (tu.CONTROL_HOLD_S + dt) * (value - held))
 
@@ -70,7 +70,7 @@ def _stick(s: Any, m: Any, stick: float, t: int, dt: float, alt: float) -> bool:
     return bool(against > tu.CONTROL_MOVED)
 
 
-@inner
+@hot
 def follow_controls(s: Any, clean: Any, dt: float) -> None:
     """Outside a spin only remember where the controls are held."""
     pedal, stick = clean[ch.PEDAL_RIGHT], clean[ch.STICK_AFT]

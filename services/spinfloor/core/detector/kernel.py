@@ -8,7 +8,7 @@ import math
 from typing import Any
 
 from spinfloor.core import channels as ch
-from spinfloor.core.compiled import entry, inner
+from spinfloor.core.compiled import entry, hot, inner
 from spinfloor.core.detector import tuning as tu
 from spinfloor.core.detector.air import grow_uncertainty, step_air
 from spinfloor.core.detector.altitude import corrected, corrected_sd, step_airspeed, step_altitude, step_sink
@@ -34,7 +34,7 @@ from spinfloor.core.recovery.decision import decide
 _TURN = 2.0 * math.pi
 
 
-@inner
+@hot
 def _clear_pulses(m: Any) -> None:
     m.spin_ended_now = 0
     m.recovery_started_now = 0
@@ -60,7 +60,7 @@ def _first_frame(s: Any, t: int, clean: Any) -> None:
     s.down_sd = 0.3
 
 
-@inner
+@hot
 def _motion_of_frame(
     s: Any, m: Any, clean: Any, channels: Any, flags: Any, ring: Any, settings: Any, work: Any, t: int, dt: float
 ) -> tuple[bool, bool, bool]:
@@ -89,7 +89,7 @@ def _motion_of_frame(
     return real, measured, closed
 
 
-@inner
+@hot
 def _face(s: Any, m: Any, settings: Any, clean: Any, t: int, last_t: int, measured: bool, alt: float) -> None:
     """Refresh the fields of the motion record that change on every frame."""
     m.time_ns = t
@@ -122,7 +122,7 @@ def _face_in_spin(s: Any, m: Any) -> None:
         m.turn_period_s = _TURN / abs(s.wf_turn)
 
 
-@inner
+@hot
 def _spin_or_not(
     s: Any,
     m: Any,
@@ -162,7 +162,7 @@ def _spin_or_not(
         set_phase(s, m, DIVE, m.spin_end_ns, t, ints, floats, cursor)
 
 
-@inner
+@hot
 def _link_back(s: Any, m: Any, t: int, ints: Any, floats: Any, cursor: Any) -> None:
     if s.lost == 1:
         s.lost = 0
@@ -172,7 +172,7 @@ def _link_back(s: Any, m: Any, t: int, ints: Any, floats: Any, cursor: Any) -> N
         floats[slot, 1] = (t - s.lost_ns) * 1e-9
 
 
-@inner
+@hot
 def step_frame(
     t: int,
     row: Any,
@@ -201,7 +201,7 @@ def step_frame(
         s.clip_f += 3  # turns flown meanwhile are not known: what is counted is a lower bound
         s.unsure += 0.25
     turning = abs(s.mean_p) + abs(s.mean_q) + abs(s.mean_r)
-    screen_row(row, clean, t, channels, flags, settings, turning, ints, floats, cursor)
+    screen_row(row, clean, t, channels, flags, turning, ints, floats, cursor)
     if s.started == 0:
         _first_frame(s, t, clean)
     _link_back(s, m, t, ints, floats, cursor)

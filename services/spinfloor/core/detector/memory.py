@@ -8,9 +8,10 @@ from typing import Any, Final
 import numpy as np
 import numpy.typing as npt
 
-from spinfloor.core.channels import CHANNEL_COUNT
+from spinfloor.core.channels import CHANNEL_COUNT, PITCH_RATE, ROLL_RATE, YAW_RATE
 from spinfloor.core.detector.motion import MOTION_DTYPE
 from spinfloor.core.detector.states import CHANNEL_DTYPE, FLAG_COUNT, RING_BINS, RING_WIDTH, STATE_DTYPE
+from spinfloor.core.detector.tuning import CLIP_SHARE
 from spinfloor.core.recovery.state import new_decision
 
 Array = npt.NDArray[Any]
@@ -43,7 +44,7 @@ class Memory:
             motion=_fresh_motion(),
             decision=new_decision(),
             state=_fresh_state(),
-            channels=np.zeros(CHANNEL_COUNT, CHANNEL_DTYPE),
+            channels=_fresh_channels(settings),
             flags=np.zeros((CHANNEL_COUNT + 1, FLAG_COUNT, 2), np.int64),
             ring=np.zeros((RING_BINS, RING_WIDTH)),
         )
@@ -59,6 +60,14 @@ class Memory:
             if len(part) != array.nbytes:
                 raise ValueError(f"{f.name} has {len(part)} bytes, not {array.nbytes}")
             array[...] = np.frombuffer(part, array.dtype).reshape(array.shape)
+
+
+def _fresh_channels(settings: Array) -> Array:
+    fresh = np.zeros(CHANNEL_COUNT, CHANNEL_DTYPE)
+    fresh["rail"] = np.inf
+    for channel, name in ((ROLL_RATE, "roll_rate"), (PITCH_RATE, "pitch_rate"), (YAW_RATE, "yaw_rate")):
+        fresh["rail"][channel] = CLIP_SHARE * settings[f"{name}_range_radps"][0]
+    return fresh
 
 
 def _fresh_motion() -> Array:

@@ -3,7 +3,7 @@
 import math
 from typing import Any
 
-from spinfloor.core.compiled import inner
+from spinfloor.core.compiled import hot, inner
 from spinfloor.core.detector import tuning as tu
 from spinfloor.core.detector.emission import CODE_PHASE, emit
 
@@ -57,7 +57,7 @@ def _settled(s: Any, m: Any) -> bool:
     return bool(abs(m.turn_period_s - s.last_period) < 0.2 * s.last_period)
 
 
-@inner
+@hot
 def _outside(s: Any, m: Any, measured: bool, stalled: bool) -> int:
     rate_f = abs(s.wf_fast)
     plane = math.sqrt(s.mean_p**2 + s.mean_r**2)
@@ -74,7 +74,7 @@ def _outside(s: Any, m: Any, measured: bool, stalled: bool) -> int:
     return FLIGHT
 
 
-@inner
+@hot
 def outside_phase(
     s: Any, m: Any, t: int, dt: float, measured: bool, stalled: bool, ints: Any, floats: Any, cursor: Any
 ) -> None:
@@ -97,7 +97,7 @@ def outside_phase(
         set_phase(s, m, phase, s.next_ns, t, ints, floats, cursor)
 
 
-@inner
+@hot
 def watch_level(s: Any, m: Any, t: int, alt: float) -> None:
     """After a spin: level flight is the lowest point, once the aircraft has climbed from it or stays there."""
     if s.dive == 0:

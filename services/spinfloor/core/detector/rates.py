@@ -7,7 +7,7 @@ import math
 from typing import Any
 
 from spinfloor.core import channels as ch
-from spinfloor.core.compiled import inner
+from spinfloor.core.compiled import hot, inner
 from spinfloor.core.detector import tuning as tu
 from spinfloor.core.physics.attitude import (
     carry_vector,
@@ -18,7 +18,7 @@ from spinfloor.core.physics.attitude import (
 )
 
 
-@inner
+@hot
 def set_down(s: Any, x: float, y: float, z: float) -> None:
     """Store down as a unit vector."""
     n = math.sqrt(x * x + y * y + z * z)
@@ -26,7 +26,7 @@ def set_down(s: Any, x: float, y: float, z: float) -> None:
         s.dx, s.dy, s.dz = x / n, y / n, z / n
 
 
-@inner
+@hot
 def step_rates(s: Any, clean: Any, channels: Any, t: int, dt: float, turn: Any) -> bool:
     """Rates of this frame and `turn[0:3]`, the rotation since the last frame (mean rate times dt).
 
@@ -64,7 +64,7 @@ def step_rates(s: Any, clean: Any, channels: Any, t: int, dt: float, turn: Any) 
     return bool(real)
 
 
-@inner
+@hot
 def calm_reference(s: Any, dt: float) -> None:
     """In quasi-steady straight flight the gyros read their bias and the wings are level."""
     rate2 = s.slow_p**2 + s.slow_q**2 + s.slow_r**2
@@ -98,7 +98,7 @@ def level_down(s: Any, dt: float) -> None:
     s.down_sd += k * (0.12 - s.down_sd)
 
 
-@inner
+@hot
 def carry_down(s: Any, turn: Any, dt: float) -> None:
     """Turn the carried down by the body's rotation; its uncertainty grows with gyro bias and scale error."""
     x, y, z = carry_vector(s.dx, s.dy, s.dz, turn[0], turn[1], turn[2])

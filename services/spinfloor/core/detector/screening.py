@@ -10,7 +10,7 @@ from typing import Any
 import numpy as np
 
 from spinfloor.core import channels as ch
-from spinfloor.core.compiled import inner
+from spinfloor.core.compiled import hot, inner
 from spinfloor.core.detector import tuning as tu
 from spinfloor.core.detector.emission import CODE_QUALITY, emit
 from spinfloor.core.detector.states import CLIPPED, FLAG_COUNT, MISSING, STUCK, TIME_ROW, WILD, ZERO_FILLED
@@ -41,6 +41,7 @@ for _c, _base, _rate, _limit in (
     _STEP_BASE[_c], _STEP_RATE[_c], _LOWEST[_c], _HIGHEST[_c] = _base, _rate, -_limit, _limit
 _STEP_BASE[ch.PRESSURE_ALTITUDE], _STEP_RATE[ch.PRESSURE_ALTITUDE] = 60.0 * _FT, 900.0 * _FT
 _LOWEST[ch.PRESSURE_ALTITUDE], _HIGHEST[ch.PRESSURE_ALTITUDE] = -3000.0 * _FT, 100_000.0 * _FT
+MISSING_NS = int(tu.MISSING_S * 1e9)
 STEP_BASE, STEP_RATE, LOWEST, HIGHEST = _STEP_BASE, _STEP_RATE, _LOWEST, _HIGHEST
 
 
@@ -107,62 +108,90 @@ def _note_raw(k: Any, v: float, t: int) -> None:
 
 
 @inner
+def _closely(
+    c: int,
+    v: float,
+    zeroed: bool,
+    t: int,
+    channels: Any,
+    flags: Any,
+    turning: float,
+    ints: Any,
+    floats: Any,
+    cursor: Any,
+) -> float:
+    """A value that is not plainly good, looked at closely: itself when it can be believed, else NaN."""
+    k = channels[c]
+    if zeroed and v == 0.0 and c <= ch.NORMAL_LOAD:
+        earn(flags, c, ZERO_FILLED, t, ints, floats, cursor)
+        return math.nan
+    if not LOWEST[c] <= v <= HIGHEST[c] or _is_wild(k, v, t, STEP_BASE[c], STEP_RATE[c]):
+        earn(flags, c, WILD, t, ints, floats, cursor)
+        return math.nan
+    if c <= ch.BETA:
+        _note_raw(k, v, t)
+        if _frozen(c, k, v, t, flags, turning, ints, floats, cursor):
+            return math.nan
+    k.good = v
+    k.good_ns = t
+    if k.seen < 1000:
+        k.seen += 1
+    return v
+
+
+@hot
 def screen_row(
     row: Any,
     clean: Any,
     t: int,
     channels: Any,
     flags: Any,
-    settings: Any,
     turning: float,
     ints: Any,
     floats: Any,
     cursor: Any,
 ) -> None:
-    """Fill `clean` with the values of `row` that can be believed; `turning` is the present rotation in rad/s."""
+    """Fill `clean` with the values of `row` that can be believed; `turning` is the present rotation in rad/s.
+
+    Nearly every value is plainly good: in range, a small step from the last, changed since, not at a rail.
+    """
     zeroed = (
         turning > tu.ZERO_MOVING_RADPS
         and row[ch.ROLL_RATE] == 0.0
         and row[ch.PITCH_RATE] == 0.0
         and row[ch.YAW_RATE] == 0.0
     )
+    slow = turning < tu.STUCK_MOVING_RADPS
     for c in range(ch.CHANNEL_COUNT):
         v = row[c]
         k = channels[c]
-        clean[c] = np.nan
         if v != v:
-            if k.seen > 0 and c <= ch.BETA and t - k.good_ns > int(tu.MISSING_S * 1e9):
+            clean[c] = math.nan
+            if c <= ch.BETA and k.seen > 0 and t - k.good_ns > MISSING_NS:
                 earn(flags, c, MISSING, t, ints, floats, cursor)
             continue
-        if zeroed and v == 0.0 and c <= ch.NORMAL_LOAD:
-            earn(flags, c, ZERO_FILLED, t, ints, floats, cursor)
-            continue
-        if not LOWEST[c] <= v <= HIGHEST[c] or _is_wild(k, v, t, STEP_BASE[c], STEP_RATE[c]):
-            earn(flags, c, WILD, t, ints, floats, cursor)
-            continue
-        _note_raw(k, v, t)
-        if c <= ch.BETA and _frozen(c, k, v, t, flags, settings, turning, ints, floats, cursor):
-            continue
-        clean[c] = v
-        k.good = v
-        k.good_ns = t
-        if k.seen < 1000:
-            k.seen += 1
+        plain = k.seen >= 3 and not zeroed and LOWEST[c] <= v <= HIGHEST[c] and abs(v - k.good) <= STEP_BASE[c]
+        size = abs(v)
+        same_is_fine = slow and (c > ch.YAW_RATE or size <= tu.CLIP_LEAST_RADPS)
+        if plain and (c > ch.BETA or (size < k.rail and (v != k.raw or same_is_fine))):
+            clean[c] = v
+            k.good = v
+            k.good_ns = t
+            k.suspect_count = 0
+            if v != k.raw:
+                k.raw = v
+                k.same_ns = t
+            k.peak = max(k.peak, size)
+        else:
+            clean[c] = _closely(c, v, zeroed, t, channels, flags, turning, ints, floats, cursor)
 
 
 @inner
-def _frozen(
-    c: int, k: Any, v: float, t: int, flags: Any, settings: Any, turning: float, ints: Any, floats: Any, cursor: Any
-) -> bool:
+def _frozen(c: int, k: Any, v: float, t: int, flags: Any, turning: float, ints: Any, floats: Any, cursor: Any) -> bool:
     """Flag clipped and stuck values; True when the value must not be used (stuck attitude, alpha or altitude)."""
     same_s = (t - k.same_ns) * 1e-9
     if c <= ch.YAW_RATE:
-        full = settings.roll_rate_range_radps
-        if c == ch.PITCH_RATE:
-            full = settings.pitch_rate_range_radps
-        elif c == ch.YAW_RATE:
-            full = settings.yaw_rate_range_radps
-        at_rail = abs(v) >= tu.CLIP_SHARE * full
+        at_rail = abs(v) >= k.rail
         if not at_rail:
             at_rail = same_s >= tu.CLIP_SAME_S and abs(v) >= k.peak and abs(v) > tu.CLIP_LEAST_RADPS
         if at_rail:

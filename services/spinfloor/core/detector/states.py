@@ -55,7 +55,7 @@ CHANNEL_DTYPE: Final = np.dtype(
         ("raw", "f8"),  # last raw value, bit for bit
         ("same_ns", "i8"),  # since when raw has not changed
         ("peak", "f8"),  # largest |raw| seen
-        ("rail_s", "f8"),  # seconds spent exactly at the peak, lately
+        ("rail", "f8"),  # |value| from which a rate gyro counts as clipped, infinite for the others
         ("seen", "i8"),  # number of accepted values, saturating
         ("step", "f8"),  # typical |change| from frame to frame
     ]
