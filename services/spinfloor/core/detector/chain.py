@@ -99,6 +99,12 @@ def _side_evidence(s: Any, settings: Any, measured: bool) -> float:
         if s.alpha_fast > 0.0:
             return min(s.alpha_fast / settings.stall_alpha_upright_rad, 2.0)
         return max(-s.alpha_fast / settings.stall_alpha_inverted_rad, -2.0)
+    return rates_side(s)
+
+
+@inner
+def rates_side(s: Any) -> float:
+    """Which way up by rates alone, positive upright, about -2.5 to 2.5."""
     norm = s.mean_p**2 + s.mean_r**2 + 0.01
     sure = min(max(1.2 - 3.0 * s.down_sd, 0.0), 1.0)
     return float(2.0 * s.mean_p * s.mean_r / norm + tu.BELLY_WEIGHT * sure * s.dz)

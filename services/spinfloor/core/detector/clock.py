@@ -88,6 +88,7 @@ def for_times(s: Any, by: int) -> None:
     s.stop_ns = _moved(s.stop_ns, by)
     s.fall_ns = _moved(s.fall_ns, by)
     s.yaw_gone_ns = _moved(s.yaw_gone_ns, by)
+    s.flip_ns = _moved(s.flip_ns, by)
     s.near_ns = _moved(s.near_ns, by)
     s.pedal_move_ns = _moved(s.pedal_move_ns, by)
     s.stick_move_ns = _moved(s.stick_move_ns, by)

@@ -8,6 +8,7 @@ from typing import Any
 
 from spinfloor.core.compiled import inner
 from spinfloor.core.detector import tuning as tu
+from spinfloor.core.detector.chain import rates_side
 from spinfloor.core.detector.spin import end_spin
 
 _TURN = 2.0 * math.pi
@@ -97,6 +98,18 @@ def _unstall_by_rates(s: Any, m: Any, settings: Any, t: int, dt: float, alt: flo
 
 
 @inner
+def _watch_flip(s: Any, m: Any, t: int, dt: float, alt: float) -> bool:
+    """Without alpha: the aircraft has turned over within its rotation; the spin ended where the evidence changed side."""
+    s.side_now += dt / (tu.FLIP_S + dt) * (rates_side(s) - s.side_now)
+    along = m.orientation * s.side_now
+    if along >= 0.0:
+        s.flip_ns = 0
+    elif s.flip_ns == 0:
+        s.flip_ns, s.flip_f, s.flip_v, s.flip_alt = t, s.turned_f, s.turned_v, alt
+    return bool(along < tu.FLIPPED)
+
+
+@inner
 def _watch_stop(s: Any, m: Any, t: int, last_t: int, measured: bool, alt: float) -> None:
     sense = m.sense_from_above
     rate = sense * s.wv_fast
@@ -127,20 +140,25 @@ def watch_end(
 ) -> None:
     """Note candidates for the end and, once one has held long enough, end the spin at the earlier of them."""
     dt = (t - last_t) * 1e-9
+    done = False
     if measured:
         s.spin_alpha += dt / (2.0 + dt) * (s.alpha - s.spin_alpha) if m.recovery_started == 0 else 0.0
         below = _unstall_by_alpha(s, m, settings, t, last_t, alt)
     else:
         below = _unstall_by_rates(s, m, settings, t, dt, alt)
+        done = _watch_flip(s, m, t, dt, alt)
+        if done and (s.unstall_ns == 0 or s.flip_ns < s.unstall_ns):
+            s.unstall_ns, s.unstall_f, s.unstall_v, s.unstall_alt = s.flip_ns, s.flip_f, s.flip_v, s.flip_alt
     _watch_stop(s, m, t, last_t, measured, alt)
     period = period_now(s, m)
-    done = False
     if s.unstall_ns > 0:
         if measured and below > tu.FLYING_MARGIN_RAD - tu.STALL_MARGIN_RAD:
             hold = _held(tu.FLYING_HOLD_TURNS, tu.FLYING_HOLD_S[0], tu.FLYING_HOLD_S[1], period)
+        elif not measured:
+            hold = _held(tu.UNSTALL_RATES_HOLD_TURNS, tu.UNSTALL_RATES_HOLD_S[0], tu.UNSTALL_RATES_HOLD_S[1], period)
         else:
             hold = _held(tu.UNSTALL_HOLD_TURNS, tu.UNSTALL_HOLD_S[0], tu.UNSTALL_HOLD_S[1], period)
-        done = (t - s.unstall_ns) * 1e-9 > hold
+        done = done or (t - s.unstall_ns) * 1e-9 > hold
     if s.stop_ns > 0:
         hold = _held(tu.STOP_HOLD_TURNS, tu.STOP_HOLD_S[0], tu.STOP_HOLD_S[1], period)
         done = done or (t - s.stop_ns) * 1e-9 > hold

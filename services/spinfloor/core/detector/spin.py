@@ -55,7 +55,8 @@ def begin_spin(s: Any, m: Any, t: int, measured: bool, alt: float, ints: Any, fl
     s.unstall_ns = s.stop_ns = 0
     s.peak_f = abs(s.wf_fast)
     s.spin_alpha = s.alpha_turn
-    s.fall_ns = s.yaw_gone_ns = s.near_ns = 0
+    s.fall_ns = s.yaw_gone_ns = s.near_ns = s.flip_ns = 0
+    s.side_now = float(side)
     s.dive = 0
     s.start_sd_s = 0.08 if measured else 0.8
     slot = emit(ints, floats, cursor, CODE_SPIN_STARTED, s.chain_ns, t)

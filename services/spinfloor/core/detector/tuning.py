@@ -69,9 +69,15 @@ COLLAPSED: Final = 0.75
 LEAVES_PEAK: Final = 0.95
 PEAK_S: Final = 4.0
 
+# Without alpha: the side the rates say is up, smoothed, must stand this far against the spin for this long to end it.
+FLIP_S: Final = 0.5
+FLIPPED: Final = -0.4
+
 # Making an end known: part of a turn, within limits in seconds.
 UNSTALL_HOLD_TURNS: Final = 0.3
 UNSTALL_HOLD_S: Final = (0.45, 1.2)
+UNSTALL_RATES_HOLD_TURNS: Final = 0.34
+UNSTALL_RATES_HOLD_S: Final = (0.45, 1.8)
 FLYING_HOLD_TURNS: Final = 0.12
 FLYING_HOLD_S: Final = (0.2, 0.5)
 STOP_HOLD_TURNS: Final = 0.35
