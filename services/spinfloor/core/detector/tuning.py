@@ -35,8 +35,8 @@ SLOW_S: Final = 1.2
 
 # Making a spin known. About the vertical a snap roll on a level path or a falling leaf gathers less than 10 deg.
 # A stall gyration may gather 30; it does so slowly, so a slow rotation needs more.
-KNOWN_VERTICAL_RAD: Final = 28.0 * _DEG
-KNOWN_VERTICAL_SLOW_RAD: Final = 40.0 * _DEG
+KNOWN_VERTICAL_RAD: Final = 25.0 * _DEG
+KNOWN_VERTICAL_SLOW_RAD: Final = 44.0 * _DEG
 KNOWN_SLOW_RADPS: Final = 78.0 * _DEG
 KNOWN_VERTICAL_RATES_RAD: Final = 58.0 * _DEG
 # In the dive after a spin the carried down is worn and the aircraft rolls and yaws about: more is asked for.
