@@ -53,10 +53,18 @@ def unpack(data: bytes) -> tuple[dict[str, Any], list[bytes]]:
     length, check = _LENGTHS.unpack_from(data, len(MAGIC))
     if zlib.crc32(data[start:]) != check:
         raise refused("checksum differs")
-    header = json.loads(data[start : start + length])
+    if length > len(data) - start:
+        raise refused("its length field is damaged")
+    try:
+        header = json.loads(data[start : start + length])
+    except ValueError as error:
+        raise refused("its header cannot be read") from error
     if header.pop("layout") != layout():
         raise refused("another layout of the records")
-    body = zlib.decompress(data[start + length :])
+    try:
+        body = zlib.decompress(data[start + length :])
+    except zlib.error as error:
+        raise refused("its body cannot be unpacked") from error
     parts, at = [], 0
     for size in header.pop("sizes"):
         parts.append(body[at : at + size])

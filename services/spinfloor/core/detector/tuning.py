@@ -38,11 +38,11 @@ SLOW_S: Final = 1.2
 KNOWN_VERTICAL_RAD: Final = 25.0 * _DEG
 KNOWN_VERTICAL_SLOW_RAD: Final = 44.0 * _DEG
 KNOWN_SLOW_RADPS: Final = 78.0 * _DEG
-KNOWN_VERTICAL_RATES_RAD: Final = 58.0 * _DEG
+KNOWN_VERTICAL_RATES_RAD: Final = 53.0 * _DEG
 # In the dive after a spin the carried down is worn and the aircraft rolls and yaws about: more is asked for.
 KNOWN_VERTICAL_DIVE_RAD: Final = 78.0 * _DEG
 KNOWN_AGE_S: Final = 0.6
-KNOWN_AGE_RATES_S: Final = 1.0
+KNOWN_AGE_RATES_S: Final = 0.9
 KNOWN_ROTATION_RADPS: Final = 35.0 * _DEG
 KNOWN_ROTATION_RATES_RADPS: Final = 50.0 * _DEG
 # A spin turns about the flight path; pitching dominates loops, tight spirals and tumbles.
