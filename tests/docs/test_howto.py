@@ -107,18 +107,32 @@ def test_links(service: Serving, tmp_path: Path, page: str, port: str) -> None:
 def test_http_and_archive(service: Serving, tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
     folder, known = reader(tmp_path), dict[str, object]()
     printed = ""
-    for page in ("howto/http-and-websocket.md", "howto/archive-and-reprocess.md"):
+    for page in ("howto/http-and-websocket.md", "howto/archive-and-reprocess.md", "howto/debrief.md"):
         for kind, text in blocks(page):
             if kind == "python":
                 python(text, folder, known, service.base)
             else:
                 printed += shell(text, folder, service.base)
     assert '"accepted":2' in printed
+    assert "recover" in printed  # the calls, on Debrief's page
+    report = (folder / "by-client.html").read_text(encoding="utf-8")
+    assert "The crew, the test conductor and the approved test plan decide" in report
     assert "by-client: rerun-" in printed
     told = capsys.readouterr().out
     assert told.count("right") >= 2 + 2  # r01: two spins to the right, printed twice
     sorties = {one["id"] for one in service.http.get("/v1/sorties").json()["sorties"]}
     assert {"by-curl", "by-client", "by-client-again"} <= sorties
+
+
+def test_a_rule_added_as_the_page_says_gives_the_verdict_it_is_for(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    known = dict[str, object]()
+    for text in of_kind("howto/add-a-rule.md", "python"):
+        python(text, tmp_path, known)
+    told = capsys.readouterr().out
+    assert told.startswith("within by acceptance specification")
+    assert "recovery turns: 1.20 turns, limit 1.5 turns" in told
 
 
 def test_the_example_of_the_reference_is_a_map() -> None:

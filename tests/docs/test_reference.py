@@ -1,0 +1,118 @@
+"""The reference pages against what they describe: the plan's schema, the OpenAPI document, the roles, the problem codes."""
+
+from __future__ import annotations
+
+import ast
+import re
+import time
+from collections.abc import Iterator
+from dataclasses import replace
+from pathlib import Path
+
+import pytest
+from tests.docs.examples import ROOT
+from tests.docs.plan_rows import rows
+from tests.serving_thread import ROOMY, Serving, serving
+
+import spinfloor
+from spinfloor.api.auth import make_token
+from spinfloor.core.plan.rules import RULES
+from spinfloor.ports.tokens import Role
+
+REFERENCE = ROOT / "docs" / "reference"
+ROUTE = re.compile(r"^\| `(GET|POST|PATCH|DELETE) (\S+)` \| (anyone|source|watch|control) \| (.+) \|$", re.MULTILINE)
+MAY = {"source": {Role.SOURCE, Role.CONTROL}, "watch": {Role.WATCH, Role.CONTROL}, "control": {Role.CONTROL}}
+TOKENS = {role: make_token(role.value, role, now_ns=time.time_ns()) for role in Role}
+
+
+def page(name: str) -> str:
+    return (REFERENCE / name).read_text(encoding="utf-8")
+
+
+def test_every_field_of_a_plan_is_explained_as_it_is() -> None:
+    text = page("plan.md")
+    for row in rows():
+        found = re.search(re.escape(row.cells()) + r" (\S.*) \|$", text, re.MULTILINE)
+        assert found, f"docs/reference/plan.md lacks or contradicts: {row.cells()}"
+    named = set(re.findall(r"^\| `([^`]+)` \|", text, re.MULTILINE))
+    assert named == {row.path for row in rows()}
+
+
+def test_the_rules_page_lists_every_rule_as_it_is() -> None:
+    text = page("rules.md")
+    for rule in RULES.values():
+        read = "yes" if rule.verified else "**no, from memory**"
+        row = re.search(rf"^\| `{re.escape(rule.key)}` \|.*$", text, re.MULTILINE)
+        assert row, f"docs/reference/rules.md lacks {rule.key}"
+        for cell in (rule.title, f"{rule.recovery_turns:g}", f"{rule.source}", read):
+            assert f"| {cell}" in row[0], f"{rule.key}: {cell}"
+    assert len(re.findall(r"^\| `", text, re.MULTILINE)) == len(RULES)
+
+
+@pytest.fixture(scope="module")
+def guarded(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Serving]:
+    """A service that asks who one is."""
+    records = tuple(record for _, record in TOKENS.values())
+    settings = replace(ROOMY, tokens_required=True, allowed_hosts=())
+    with serving(tmp_path_factory.mktemp("guarded"), settings, records) as running:
+        yield running
+
+
+def test_every_route_is_listed(guarded: Serving) -> None:
+    document = guarded.http.get("/openapi.json").json()
+    there = {(method.upper(), path) for path, item in document["paths"].items() for method in item}
+    assert {(method, path) for method, path, _, _ in ROUTE.findall(page("http.md"))} == there
+
+
+def test_every_route_asks_for_the_role_it_is_listed_with(guarded: Serving) -> None:
+    for method, path, role, _ in ROUTE.findall(page("http.md")):
+        address = re.sub(r"\{\w+\}", "1", path)
+        if role == "anyone":
+            if method == "GET" and path != "/v1/session":
+                assert guarded.http.get(address).status_code == 200, path
+            continue
+        assert guarded.http.request(method, address).json()["code"] == "who-are-you", path
+        for who, (secret, _record) in TOKENS.items():
+            if method == "DELETE" and who in MAY[role]:
+                continue  # nothing is to be deleted here; that control may is tested with each of them
+            answer = guarded.http.request(method, address, headers={"Authorization": f"Bearer {secret}"})
+            refused = answer.status_code == 403 and answer.json()["code"] == "role"
+            assert refused == (who not in MAY[role]), f"{who.value}: {method} {path}: {answer.text[:200]}"
+
+
+def raised() -> Iterator[tuple[str, int | None]]:
+    """(code, status where one is stated) of every error class and every problem in the source."""
+    for path in sorted(Path(spinfloor.__file__).parent.rglob("*.py")):
+        for node in ast.walk(ast.parse(path.read_text(encoding="utf-8"))):
+            if isinstance(node, ast.ClassDef):
+                values = {
+                    target.id: one.value.value
+                    for one in node.body
+                    if isinstance(one, ast.Assign) and isinstance(one.value, ast.Constant)
+                    for target in one.targets
+                    if isinstance(target, ast.Name)
+                }
+                if node.name.endswith("Error") and isinstance(values.get("code"), str):
+                    status = values.get("http_status")
+                    yield str(values["code"]), status if isinstance(status, int) else None
+            elif isinstance(node, ast.Call) and getattr(node.func, "id", "") in ("ProblemError", "problem_record"):
+                status, code = node.args[:2]
+                if isinstance(status, ast.Constant) and isinstance(code, ast.Constant):
+                    yield str(code.value), int(str(status.value))
+
+
+def test_every_problem_code_is_listed_with_its_status() -> None:
+    text = page("http.md").partition("## Problems")[2]
+    listed = {
+        code: set(re.findall(r"\d{3}", statuses))
+        for codes, statuses in re.findall(r"^\| (`[^|]+`) \| ([^|]+) \|", text, re.MULTILINE)
+        for code in re.findall(r"`([a-z-]+)`", codes)
+    }
+    named = set(re.findall(r"`([a-z]+(?:-[a-z]+)*)`", text))
+    found = set(raised())
+    assert len(found) > 50
+    for code, status in sorted(found, key=str):
+        assert code in named, f"docs/reference/http.md lacks the problem {code}"
+        assert status is None or code not in listed or str(status) in listed[code], f"{code}: {status}"
+    by_the_frame = {"unknown-path", "wrong-method", "http-error"}  # given by problems.py from the HTTP status
+    assert set(listed) - {code for code, _ in found} == by_the_frame
