@@ -52,6 +52,6 @@ def load_baseline() -> dict[str, float]:
 
 
 def save_baseline(rows: list[Row]) -> None:
-    """Replace the committed ratios with this run's."""
-    ratios = {row.key: float(f"{row.ratio:.4g}") for row in rows if row.ratio is not None}
+    """This run's ratios replace the committed ones; those of parts that did not run stay."""
+    ratios = load_baseline() | {row.key: float(f"{row.ratio:.4g}") for row in rows if row.ratio is not None}
     BASELINE.write_text(json.dumps(ratios, indent=1) + "\n", encoding="utf-8")

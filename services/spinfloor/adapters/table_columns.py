@@ -26,7 +26,8 @@ def columns_of(media_type: str, body: bytes, *, missing_time: int) -> dict[str, 
     """Name to NumPy array; null is NaN, `missing_time` in an integer time_ns. Raises TableError."""
     try:
         if media_type == PARQUET:
-            table = pq.read_table(pa.BufferReader(body))
+            # twice as quick as read_table on a batch, and without its first call's half second of imports
+            table = pq.ParquetFile(pa.BufferReader(body)).read(use_threads=False)
         else:
             table = pa.ipc.open_stream(pa.BufferReader(body)).read_all()
         return {name: _plain(name, table.column(name), missing_time) for name in table.column_names}

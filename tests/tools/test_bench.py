@@ -1,0 +1,114 @@
+"""The speed benchmark: its guard, its page, its data, and that the yardsticks do the same work as what they measure."""
+
+from __future__ import annotations
+
+import json
+from pathlib import Path
+
+import numpy as np
+import orjson
+import pytest
+from tools.bench import data, ingest, programme, table
+from tools.bench.kernel import allocation_row, fed
+from tools.bench.offline_script import analyse
+from tools.bench.page import BEGIN, END, write_page
+from tools.bench.table import Row, as_text, load_baseline, moved, save_baseline
+
+from spinfloor.core.channels import COLUMN_NAMES
+from spinfloor.core.events import Kind
+from spinfloor.ingest.batches import decode_json, decode_msgpack
+
+ROWS = [
+    Row("a", "kernel", 3e6, "frames/s", 100.0, "a loop", "3,000,000"),
+    Row("b", "start", 4.0, "s", 2.0, "importing"),
+    Row("c", "disk", 5.0, "ms"),
+]
+
+
+@pytest.mark.parametrize(
+    ("ratio", "named"), [(100.0, False), (114.9, False), (116.0, True), (85.1, False), (84.0, True)]
+)
+def test_the_guard_names_what_moved_by_more_than_15_percent(ratio: float, named: bool) -> None:
+    said = moved([Row("a", "kernel", 3e6, "frames/s", ratio, "a loop")], {"a": 100.0})
+    assert (len(said) == 1) is named
+    if named:
+        assert said[0].startswith("a: ")
+        assert f"({ratio / 100.0 - 1.0:+.0%})" in said[0]
+
+
+def test_the_guard_passes_over_what_cannot_be_compared() -> None:
+    assert moved(ROWS, {}) == []
+    assert moved(ROWS, {"c": 5.0, "gone": 1.0, "a": 0.0}) == []
+
+
+def test_a_baseline_saved_is_the_baseline_compared_with(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(table, "BASELINE", tmp_path / "baseline.json")
+    assert load_baseline() == {}
+    save_baseline(ROWS)
+    assert load_baseline() == {"a": 100.0, "b": 2.0}
+    save_baseline([Row("b", "start", 4.0, "s", 3.0)])  # one part measured again leaves the others
+    assert load_baseline() == {"a": 100.0, "b": 3.0}
+    assert moved(ROWS, load_baseline()) == ["b: ratio 2, baseline 3 (-33%)"]
+
+
+def test_the_committed_baseline_can_be_read_and_holds_ratios() -> None:
+    if not table.BASELINE.exists():
+        pytest.skip("no baseline is committed yet")
+    assert all(value > 0.0 and np.isfinite(value) for value in load_baseline().values())
+    assert json.loads(table.BASELINE.read_text(encoding="utf-8")).keys() == load_baseline().keys()
+
+
+def test_the_page_is_rewritten_between_its_marks_again_and_again(tmp_path: Path) -> None:
+    page = tmp_path / "performance.md"
+    page.write_text(f"# Speed\n\n{BEGIN}\n\nold\n\n{END}\n\nrest\n", encoding="utf-8")
+    write_page(ROWS, page)
+    once = page.read_text(encoding="utf-8")
+    write_page(ROWS, page)
+    assert page.read_text(encoding="utf-8") == once
+    assert "old" not in once
+    assert once.endswith("rest\n")
+    assert as_text(ROWS) in once
+    page.write_text("no marks", encoding="utf-8")
+    with pytest.raises(ValueError, match="marks"):
+        write_page(ROWS, page)
+
+
+def test_the_data_is_a_programme_of_1000_spins_in_six_million_frames() -> None:
+    block = data.one_set(0)
+    spins = data.spins_per_set()
+    assert len(block) == data.FRAMES_PER_SPIN * spins
+    assert spins * programme.SETS >= 1_000
+    assert len(block) * programme.SETS >= 6_000_000
+    assert np.all(np.diff(block.time_ns) == data.STEP_NS)
+    assert not np.array_equal(block.values, data.one_set(1).values)
+    level = fed(data.level(3_000))
+    assert not [event for event in level if event.kind is Kind.SPIN_STARTED]
+
+
+def test_a_file_of_the_programme_gives_the_spins_of_the_block_it_was_made_from(tmp_path: Path) -> None:
+    (path,) = programme.write(tmp_path, 1)
+    frames, spins, _ = programme.reduce_file(path)
+    assert frames == len(data.one_set(0))
+    assert spins == data.spins_per_set()
+
+
+def test_the_offline_script_finds_the_spins_too() -> None:
+    # 13 recorded spins; a threshold in a script may split one or miss a short one (common practice, no source).
+    found = analyse(data.edge_columns(data.one_set(0)))
+    assert abs(len(found) - data.spins_per_set()) <= 3
+
+
+def test_every_form_of_a_batch_carries_the_same_frames() -> None:
+    block = data.one_set(0).slice(0, 50)
+    bodies = {form.key: form.encode(7, block) for form in ingest.FORMS}
+    batches = [decode_json(bodies["json"]), decode_msgpack(bodies["msgpack"]), decode_msgpack(bodies["packed"])]
+    for batch in batches:
+        assert batch.sequence == 7
+        np.testing.assert_array_equal(batch.block.time_ns, block.time_ns)
+        np.testing.assert_allclose(batch.block.values, block.values, rtol=1e-12)
+    assert set(orjson.loads(bodies["json"])["columns"]) <= {"time_ns", *COLUMN_NAMES}
+    assert ingest.unpacked(bodies["packed"]).shape == (len(block.to_columns()), 50)
+
+
+def test_no_frame_allocates() -> None:
+    assert allocation_row(data.one_set(0)).value == 0.0
