@@ -9,8 +9,9 @@ import pytest
 from playwright.sync_api import Browser
 from tests.dashboard.flying import RECORDINGS, stretch
 from tests.truth import shared
-from tools import end_to_end
 from tools.running import RunningService
+
+from tools import end_to_end
 
 pytestmark = pytest.mark.browser
 SPEED = 5.0
