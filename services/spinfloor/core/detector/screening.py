@@ -170,18 +170,24 @@ def screen_row(
             if c <= ch.BETA and k.seen > 0 and t - k.good_ns > MISSING_NS:
                 earn(flags, c, MISSING, t, ints, floats, cursor)
             continue
-        plain = k.seen >= 3 and not zeroed and LOWEST[c] <= v <= HIGHEST[c] and abs(v - k.good) <= STEP_BASE[c]
         size = abs(v)
-        same_is_fine = slow and (c > ch.YAW_RATE or size <= tu.CLIP_LEAST_RADPS)
-        if plain and (c > ch.BETA or (size < k.rail and (v != k.raw or same_is_fine))):
+        plain = k.seen >= 3 and not zeroed and LOWEST[c] <= v <= HIGHEST[c] and abs(v - k.good) <= STEP_BASE[c]
+        if plain and c <= ch.BETA:
+            plain = size < k.rail
+            if v != k.raw:
+                if plain:
+                    k.raw = v
+                    k.same_ns = t
+                    if size > k.peak:
+                        k.peak = size
+            elif not slow or (c <= ch.YAW_RATE and size > tu.CLIP_LEAST_RADPS):
+                plain = False
+        if plain:
             clean[c] = v
             k.good = v
             k.good_ns = t
-            k.suspect_count = 0
-            if v != k.raw:
-                k.raw = v
-                k.same_ns = t
-            k.peak = max(k.peak, size)
+            if k.suspect_count != 0:
+                k.suspect_count = 0
         else:
             clean[c] = _closely(c, v, zeroed, t, channels, flags, turning, ints, floats, cursor)
 
