@@ -140,6 +140,21 @@ def _closely(
 
 
 @hot
+def _plainly_alive(c: int, k: Any, v: float, t: int, slow: bool) -> bool:
+    """Below the rail and changed since the last frame, or the same while too little moves to call it stuck."""
+    size = abs(v)
+    if v == k.raw:
+        return slow and size < k.rail and (c > ch.YAW_RATE or size <= tu.CLIP_LEAST_RADPS)
+    if size >= k.rail:
+        return False
+    k.raw = v
+    k.same_ns = t
+    if size > k.peak:
+        k.peak = size
+    return True
+
+
+@hot
 def screen_row(
     row: Any,
     clean: Any,
@@ -170,18 +185,9 @@ def screen_row(
             if c <= ch.BETA and k.seen > 0 and t - k.good_ns > MISSING_NS:
                 earn(flags, c, MISSING, t, ints, floats, cursor)
             continue
-        size = abs(v)
         plain = k.seen >= 3 and not zeroed and LOWEST[c] <= v <= HIGHEST[c] and abs(v - k.good) <= STEP_BASE[c]
         if plain and c <= ch.BETA:
-            plain = size < k.rail
-            if v != k.raw:
-                if plain:
-                    k.raw = v
-                    k.same_ns = t
-                    if size > k.peak:
-                        k.peak = size
-            elif not slow or (c <= ch.YAW_RATE and size > tu.CLIP_LEAST_RADPS):
-                plain = False
+            plain = _plainly_alive(c, k, v, t, slow)
         if plain:
             clean[c] = v
             k.good = v
