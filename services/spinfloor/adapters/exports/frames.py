@@ -2,13 +2,18 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator
+from typing import Final
+
 import numpy as np
 import orjson
 import pyarrow as pa
 
-from spinfloor.adapters.exports.formats import Format, encode_records, encode_table
+from spinfloor.adapters.exports.formats import Format, encode_table
 from spinfloor.core.channels import CHANNEL_INDEX, CHANNELS
 from spinfloor.core.frames import FrameBlock
+
+LINES_AT_ONCE: Final = 10_000
 
 
 def encode_frames(block: FrameBlock, form: Format) -> bytes:
@@ -16,10 +21,23 @@ def encode_frames(block: FrameBlock, form: Format) -> bytes:
     if form is Format.JSON:
         columns = {name: np.ascontiguousarray(c) for name, c in block.to_columns().items()}
         return orjson.dumps({"columns": columns}, option=orjson.OPT_SERIALIZE_NUMPY)
-    table = frames_table(block)
     if form is Format.NDJSON:
-        return encode_records(table.to_pylist(), form)
-    return encode_table(table, form)
+        return b"".join(_lines(block))
+    return encode_table(frames_table(block), form)
+
+
+def _lines(block: FrameBlock) -> Iterator[bytes]:
+    """A line per frame: numbers are written column by column, which is quicker than an object per frame, then put in rows.
+
+    A piece at a time, since the texts take several times the room of the numbers.
+    """
+    columns = block.to_columns()
+    line = b"{" + b",".join(b'"%b":%%b' % name.encode() for name in columns) + b"}\n"
+    for start in range(0, len(block), LINES_AT_ONCE):
+        pieces = [np.ascontiguousarray(values[start : start + LINES_AT_ONCE]) for values in columns.values()]
+        texts = [orjson.dumps(piece, option=orjson.OPT_SERIALIZE_NUMPY)[1:-1].split(b",") for piece in pieces]
+        for row in zip(*texts, strict=True):
+            yield line % row
 
 
 def frames_table(block: FrameBlock) -> pa.Table:
