@@ -3,7 +3,7 @@
     python tools/bench_truth.py            every flight, clean and with six rotating degradations, both column sets
     python tools/bench_truth.py --quick    every third flight, clean and two degradations, nothing written
     python tools/bench_truth.py --all      every flight with every degradation
-    python tools/bench_truth.py --only flat --findings /tmp/f.md
+    python tools/bench_truth.py --only flat --findings FILE
 
 Writes docs/method/truth-table.md (not with --quick or --only). Ends with 1 when a limit of LIMITS is broken.
 """

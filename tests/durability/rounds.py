@@ -17,6 +17,7 @@ from typing import Any
 import httpx
 import numpy as np
 import orjson
+from tests.fed_again import fed_again
 
 from spinfloor.adapters.sqlite import open_store
 from spinfloor.adapters.system_clock import SystemClock
@@ -27,7 +28,7 @@ from spinfloor.core.frames import FrameBlock
 from spinfloor.core.plan.load import plan_to_data
 from spinfloor.core.plan.model import Plan, Timing
 from spinfloor.detect.building import build_detector
-from spinfloor.ports.inputs import FramesInput, MarkInput, TickInput
+from spinfloor.ports.inputs import FramesInput, TickInput
 from spinfloor.sender import Sender
 
 REPOSITORY = Path(__file__).resolve().parents[2]
@@ -226,7 +227,7 @@ class Rounds:
             values = np.concatenate([b.values for b in blocks])
             if not (np.array_equal(times, self.block.time_ns) and values.tobytes() == self.sent_values().tobytes()):
                 outcome.wrong.append("the frames on disk are not the frames sent")
-            again = _replayed(build_detector(record), entries)
+            again = fed_again(build_detector(record), entries)
             there = await ports.events.read(name, limit=100_000)
             if [e.as_record() for e in again] != [e.as_record() for e in there]:
                 outcome.wrong.append("the journalled inputs do not give the journalled events")
@@ -251,16 +252,3 @@ async def _opened(folder: Path) -> Any:
                 return await asyncio.to_thread(open_store, folder)
             except Exception:  # the lock of a process that is just being taken apart
                 await asyncio.sleep(0.02)
-
-
-def _replayed(detector: Detector, entries: list[Any]) -> list[Event]:
-    events: list[Event] = []
-    for entry in entries:
-        match entry.input:
-            case FramesInput(block=block):
-                events += detector.feed(block)
-            case TickInput(time_ns=time_ns):
-                events += detector.tick(time_ns)
-            case MarkInput(mark=mark):
-                events += detector.mark(mark)
-    return events

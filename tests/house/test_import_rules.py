@@ -23,6 +23,31 @@ FORBIDDEN_IN_CORE = {
 # Drivers and file-format libraries live in adapters only.
 DRIVERS = {"sqlite3", "nats", "asyncpg", "h5py", "pymavlink", "pychapter10", "scipy.io", "pyarrow", "pint"}
 
+# Each in one place only: what it is replaced by then has one door.
+HOME_OF = {
+    "sqlite3": "sqlite", "nats": "nats", "asyncpg": "postgres", "h5py": "recordings", "pymavlink": "mavlink",
+    "scipy.io": "recordings", "zipfile": "sortie_file", "reportlab": "exports",
+}  # fmt: skip
+
+# Which part of the service may know which other; what is not here (commands, serving, cli) puts the parts together.
+MAY_KNOW = {
+    "core": set(),
+    "ports": {"core"},
+    "ingest": {"core", "ports"},
+    "detect": {"core", "ports"},
+    "adapters": {
+        "core",
+        "ports",
+        "ingest",
+        "archive",
+    },  # links decode as ingest does; the PDF is drawn from report blocks
+    "replay": {"core", "ports", "ingest", "detect", "adapters"},
+    "archive": {"core", "ports", "detect", "adapters"},
+    "api": {"core", "ports", "ingest", "detect", "adapters", "replay", "archive"},
+}
+# The databases and message servers behind the ports; only what puts the parts together opens them.
+STORES = {f"spinfloor.adapters.{name}" for name in ("sqlite", "postgres", "nats", "spread", "memory_bus")}
+
 # What the dashboard may use of the product.
 DASHBOARD_MAY_IMPORT = {"spinfloor.client", "spinfloor"}
 
@@ -65,6 +90,40 @@ def test_drivers_only_in_adapters() -> None:
         if "adapters" not in path.parts
         for name in _imports(path)
         if _starts_with(name, DRIVERS)
+    ]
+    assert wrong == []
+
+
+def test_each_driver_has_one_home() -> None:
+    wrong = [
+        f"{path.relative_to(SPINFLOOR)}: {name}"
+        for path in _modules(SPINFLOOR / "adapters")
+        for name in _imports(path)
+        for driver, home in HOME_OF.items()
+        if _starts_with(name, {driver}) and home not in path.relative_to(SPINFLOOR).parts
+    ]
+    assert wrong == []
+
+
+@pytest.mark.parametrize("part", MAY_KNOW)
+def test_parts_know_only_the_parts_below_them(part: str) -> None:
+    allowed = {f"spinfloor.{name}" for name in (*MAY_KNOW[part], part, "_compile_cache")} | {"spinfloor"}
+    wrong = [
+        f"{path.relative_to(SPINFLOOR)}: {name}"
+        for path in _modules(SPINFLOOR / part)
+        for name in _imports(path)
+        if name.startswith(("spinfloor.", "spinfloor_dashboard")) and not _starts_with(name, allowed - {"spinfloor"})
+    ]
+    assert wrong == []
+
+
+@pytest.mark.parametrize("part", sorted(set(MAY_KNOW) - {"adapters"}))
+def test_stores_are_reached_through_ports(part: str) -> None:
+    wrong = [
+        f"{path.relative_to(SPINFLOOR)}: {name}"
+        for path in _modules(SPINFLOOR / part)
+        for name in _imports(path)
+        if _starts_with(name, STORES)
     ]
     assert wrong == []
 

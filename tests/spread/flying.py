@@ -10,6 +10,7 @@ from pathlib import Path
 from typing import Any
 
 import httpx
+from tests.fed_again import fed_again
 from tests.servers.waiting import until
 from tests.spread.parts import Fleet, Part
 
@@ -19,8 +20,8 @@ from spinfloor.adapters.spread import open_spread
 from spinfloor.client import encode_batch
 from spinfloor.core.events import Event
 from spinfloor.core.plan.load import plan_to_data
-from spinfloor.detect.building import build_detector, floors_from
-from spinfloor.ports import FloorsInput, FramesInput, MarkInput, Ports, TickInput
+from spinfloor.detect.building import build_detector
+from spinfloor.ports import FramesInput, Ports
 
 RECORDING = Path(__file__).resolve().parents[2] / "replay_data" / "r01-first-turns.parquet"
 ROWS = 10
@@ -89,16 +90,7 @@ async def undisturbed(ports: Ports, sortie: str) -> list[Event]:
     after = -1
     while entries := await ports.inputs.read(sortie, after=after):
         after = entries[-1].offset
-        for entry in entries:
-            match entry.input:
-                case FramesInput(block=block):
-                    events += detector.feed(block)
-                case TickInput(time_ns=time_ns):
-                    events += detector.tick(time_ns)
-                case MarkInput(mark=mark):
-                    events += detector.mark(mark)
-                case FloorsInput(floors=floors, time_ns=time_ns, by=by):
-                    events += detector.set_floors(floors_from(floors), time_ns, by)
+        events += fed_again(detector, entries)
     return events
 
 

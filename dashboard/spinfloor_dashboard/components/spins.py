@@ -24,7 +24,6 @@ class SpinMoments:
     recovery_ns: int | None = None
     recovery_source: str | None = None
     ended_ns: int | None = None
-    end_turns: float | None = None
     level_ns: int | None = None
     calls: list[dict[str, Any]] = field(default_factory=list)
     next_start_ns: int | None = None
@@ -76,7 +75,6 @@ def _recovery(spin: SpinMoments, time_ns: int, data: Mapping[str, Any], _event: 
 
 def _ended(spin: SpinMoments, time_ns: int, data: Mapping[str, Any], _event: Mapping[str, Any]) -> None:
     spin.ended_ns = time_ns
-    spin.end_turns = data.get("turns")
     if data.get("turns") is not None:
         spin.turn_marks.append(
             (time_ns, float(data["turns"]), data.get("turns_about_vertical"), data.get("altitude_ft"))

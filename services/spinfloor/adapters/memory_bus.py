@@ -2,40 +2,19 @@
 
 from __future__ import annotations
 
-import asyncio
-from collections import deque
-from collections.abc import AsyncIterator
+from spinfloor.adapters.newest_queue import NewestQueue
 
 
-class _Listener:
-    """One bounded queue; a full one loses its oldest message and counts it."""
-
+class _Listener(NewestQueue):
     def __init__(self, bus: MemoryBus, subject: str, bound: int) -> None:
+        super().__init__(bound)
         self._bus = bus
         self.subject = subject
-        self._queue: deque[tuple[str, bytes]] = deque(maxlen=bound)
-        self._wake = asyncio.Event()
-        self._open = True
-        self.dropped = 0
-
-    def offer(self, subject: str, payload: bytes) -> None:
-        if len(self._queue) == self._queue.maxlen:
-            self.dropped += 1
-        self._queue.append((subject, payload))
-        self._wake.set()
-
-    async def __aiter__(self) -> AsyncIterator[tuple[str, bytes]]:
-        while self._open or self._queue:
-            if self._queue:
-                yield self._queue.popleft()
-                continue
-            self._wake.clear()
-            await self._wake.wait()
 
     async def close(self) -> None:
-        self._open = False
+        """See Subscription."""
         self._bus.remove(self)
-        self._wake.set()
+        self.end()
 
 
 class MemoryBus:
@@ -50,10 +29,10 @@ class MemoryBus:
         """See the port."""
         self._latest[subject] = payload
         for listener in self._exact.get(subject, ()):
-            listener.offer(subject, payload)
+            listener.put(subject, payload)
         for listener in self._prefix:
             if subject.startswith(listener.subject[:-1]):
-                listener.offer(subject, payload)
+                listener.put(subject, payload)
 
     async def subscribe(self, subject: str, *, bound: int = 256) -> _Listener:
         """See the port."""

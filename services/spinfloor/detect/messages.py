@@ -80,11 +80,6 @@ def state_message(state: Mapping[str, Any], block: FrameBlock | None) -> bytes:
     return orjson.dumps(message, option=orjson.OPT_SERIALIZE_NUMPY)
 
 
-def event_json(event: Event) -> bytes:
-    """The contract's event object."""
-    return orjson.dumps(event.as_record())
-
-
 def event_message(event: Event, *, server_ns: int, received_ns: int | None) -> bytes:
     """Header line `run sequence`, then `{"type":"event","event":...}` as the watchers get it."""
     body = orjson.dumps(

@@ -5,6 +5,7 @@ from dataclasses import dataclass
 from typing import Protocol
 
 from spinfloor.core.events import Json
+from spinfloor.ports.errors import StaleVersionError
 
 
 @dataclass(frozen=True, slots=True)
@@ -16,6 +17,16 @@ class StoredBeliefs:
     created_ns: int
     beliefs: Mapping[str, Json]
     cause: Mapping[str, Json]
+
+
+def check_newest(aircraft: str, expected: int, newest: int) -> None:
+    """For adapters: raises StaleVersionError unless the newest version is the one the caller has read."""
+    if newest != expected:
+        raise StaleVersionError(
+            expected=f"version {expected} to be the newest of {aircraft}",
+            got=f"version {newest}",
+            now="nothing was stored; read the newest and repeat",
+        )
 
 
 class BeliefStore(Protocol):

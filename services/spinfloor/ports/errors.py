@@ -1,7 +1,5 @@
 """What a port may raise. Every adapter raises these and nothing of its driver's."""
 
-from typing import ClassVar
-
 from spinfloor.core.errors import SpinfloorError
 
 
@@ -33,7 +31,6 @@ class StorageError(SpinfloorError):
     code = "storage-unavailable"
     http_status = 503
     exit_code = 1
-    transient: ClassVar[bool] = True
 
 
 class EventHoleError(SpinfloorError):

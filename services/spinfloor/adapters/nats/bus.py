@@ -2,9 +2,7 @@
 
 from __future__ import annotations
 
-import asyncio
-from collections import OrderedDict, deque
-from collections.abc import AsyncIterator
+from collections import OrderedDict
 from contextlib import suppress
 from dataclasses import dataclass
 from typing import Final
@@ -14,6 +12,7 @@ from nats.aio.msg import Msg
 from nats.aio.subscription import Subscription as Line
 
 from spinfloor.adapters.nats.connection import NatsLink, translated
+from spinfloor.adapters.newest_queue import NewestQueue
 from spinfloor.ports.clock import Clock
 from spinfloor.ports.errors import StorageError
 
@@ -21,36 +20,19 @@ READ_AGAIN_NS: Final = 2_000_000_000
 SUBJECTS_KEPT: Final = 4096
 
 
-class _Listener:
-    """One bounded queue; a full one loses its oldest message and counts it."""
-
+class _Listener(NewestQueue):
     def __init__(self, skip: int, bound: int) -> None:
+        super().__init__(bound)
         self._skip = skip
-        self._queue: deque[tuple[str, bytes]] = deque(maxlen=bound)
-        self._wake = asyncio.Event()
-        self._open = True
         self.line: Line | None = None
-        self.dropped = 0
 
     async def offer(self, message: Msg) -> None:
         """Called by the driver for each message, in order."""
-        if len(self._queue) == self._queue.maxlen:
-            self.dropped += 1
-        self._queue.append((message.subject[self._skip :], message.data))
-        self._wake.set()
-
-    async def __aiter__(self) -> AsyncIterator[tuple[str, bytes]]:
-        while self._open or self._queue:
-            if self._queue:
-                yield self._queue.popleft()
-                continue
-            self._wake.clear()
-            await self._wake.wait()
+        self.put(message.subject[self._skip :], message.data)
 
     async def close(self) -> None:
         """See Subscription."""
-        self._open = False
-        self._wake.set()
+        self.end()
         await _unsubscribe(self.line)
 
 

@@ -10,8 +10,7 @@ import orjson
 from spinfloor.adapters.postgres.database import Database, without_nul
 from spinfloor.adapters.postgres.sorties import dumped
 from spinfloor.core.events import Json
-from spinfloor.ports.beliefs import StoredBeliefs
-from spinfloor.ports.errors import StaleVersionError
+from spinfloor.ports.beliefs import StoredBeliefs, check_newest
 
 _COLUMNS = "aircraft, version, created_ns, beliefs, cause"
 
@@ -56,12 +55,7 @@ class PostgresBeliefs:
             newest = await connection.fetchval(
                 "SELECT coalesce(max(version), 0) FROM beliefs WHERE aircraft = $1", name
             )
-            if newest != expected_version:
-                raise StaleVersionError(
-                    expected=f"version {expected_version} to be the newest of {aircraft}",
-                    got=f"version {newest}",
-                    now="nothing was stored; read the newest and repeat",
-                )
+            check_newest(aircraft, expected_version, newest)
             await connection.execute(
                 "INSERT INTO beliefs (aircraft, version, created_ns, cause_key, beliefs, cause)"
                 " VALUES ($1, $2, $3, $4, $5, $6)",

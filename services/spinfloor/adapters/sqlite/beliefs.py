@@ -11,8 +11,7 @@ import orjson
 from spinfloor.adapters.sqlite.reader import Reader
 from spinfloor.adapters.sqlite.writer import Writer
 from spinfloor.core.events import Json
-from spinfloor.ports.beliefs import StoredBeliefs
-from spinfloor.ports.errors import StaleVersionError
+from spinfloor.ports.beliefs import StoredBeliefs, check_newest
 
 _COLUMNS = "aircraft, version, created_ns, beliefs, cause"
 
@@ -54,12 +53,7 @@ class SqliteBeliefs:
                 return _stored(there)
             sql = "SELECT coalesce(max(version), 0) FROM beliefs WHERE aircraft = ?"
             newest = connection.execute(sql, (aircraft,)).fetchone()[0]
-            if newest != expected_version:
-                raise StaleVersionError(
-                    expected=f"version {expected_version} to be the newest of {aircraft}",
-                    got=f"version {newest}",
-                    now="nothing was stored; read the newest and repeat",
-                )
+            check_newest(aircraft, expected_version, newest)
             made = StoredBeliefs(aircraft, newest + 1, created_ns, dict(beliefs), dict(cause))
             connection.execute(
                 "INSERT INTO beliefs (aircraft, version, created_ns, cause_key, beliefs, cause) VALUES (?,?,?,?,?,?)",

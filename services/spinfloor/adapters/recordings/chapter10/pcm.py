@@ -52,7 +52,7 @@ class PcmChannel:
         word = int.from_bytes(packet.body[:4], "little")
         data = packet.body[4:]
         if self._container is None:
-            self._container = sync.storage_order(data, self._pattern, self._layout, stamped=bool(word >> _STAMPED & 1))
+            self._container = sync.storage_order(data, self._pattern, self._layout)
         if word >> _UNPACKED & 1 and self._layout.word_bits != 16:
             self._notes.add(f"byte {packet.at}", f"unpacked PCM of {self._layout.word_bits}-bit words is not read")
             return

@@ -63,10 +63,10 @@ def _apart(starts: Int64Array, frame_bits: int) -> Int64Array:
     return np.array(kept, dtype=np.int64)
 
 
-def storage_order(data: bytes, pattern: Bits, layout: PcmLayout, *, stamped: bool) -> int:
+def storage_order(data: bytes, pattern: Bits, layout: PcmLayout) -> int:
     """Bytes per little-endian storage word (2, 4) or 1 for bytes as sent: where the pattern is found most often.
 
-    `stamped` data has headers among the frames, which do not matter for the count.
+    Headers among the frames do not matter for the count.
     """
     counts = {}
     for container in (2, 4, 1):
