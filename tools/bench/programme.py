@@ -28,10 +28,10 @@ def run(folder: Path, scale: float) -> list[Row]:
     files = write(folder, min(DISTINCT, count))
     jobs = [str(files[i % len(files)]) for i in range(count)]
     cores = sorted(os.sched_getaffinity(0))
-    one = _together([jobs], cores)
+    one = together([jobs], cores)
     rows = [_row("programme_1", "one core", one, one["read_s"], "pyarrow reading the files")]
     if len(cores) > 1:
-        two = _together([jobs[::2], jobs[1::2]], cores)
+        two = together([jobs[::2], jobs[1::2]], cores)
         rows.append(_row("programme_2", "two cores", two, one["seconds"], "one core"))
     kernel_s = one["kernel_s"]
     what = "of it in the detector (kernel and events), one core"
@@ -55,7 +55,7 @@ def _row(key: str, cores: str, told: dict[str, Any], yardstick_s: float, against
     return Row(key, what, told["seconds"], "s", told["seconds"] / yardstick_s, against, target)
 
 
-def _together(shares: list[list[str]], cores: list[int]) -> dict[str, Any]:
+def together(shares: list[list[str]], cores: list[int]) -> dict[str, Any]:
     """A child on a core of its own for each share; sums, and the longest of the times."""
     children = [_child(core) for core, _ in zip(cores, shares, strict=False)]
     for child in children:
@@ -69,7 +69,8 @@ def _together(shares: list[list[str]], cores: list[int]) -> dict[str, Any]:
         child.stdin.close()
     for child in children:
         assert child.stdout is not None
-        told.append(json.loads(child.stdout.read()))
+        with child.stdout:
+            told.append(json.loads(child.stdout.read()))
         child.wait(CHILD_S)
     sums = {name: sum(one[name] for one in told) for name in ("spins", "frames")}
     return sums | {name: max(one[name] for one in told) for name in ("seconds", "kernel_s", "read_s")}
