@@ -16,6 +16,8 @@ from tests.serving_thread import ROOMY, Serving, serving
 
 import spinfloor
 from spinfloor.api.auth import make_token
+from spinfloor.cli import build
+from spinfloor.core.events import Kind
 from spinfloor.core.plan.rules import RULES
 from spinfloor.ports.tokens import Role
 
@@ -116,3 +118,25 @@ def test_every_problem_code_is_listed_with_its_status() -> None:
         assert status is None or code not in listed or str(status) in listed[code], f"{code}: {status}"
     by_the_frame = {"unknown-path", "wrong-method", "http-error"}  # given by problems.py from the HTTP status
     assert set(listed) - {code for code, _ in found} == by_the_frame
+
+
+def test_every_command_is_listed() -> None:
+    text = page("commands.md")
+    for name, command in build().commands.items():
+        subs = getattr(command, "commands", None)
+        for words in [f"{name} {sub}" for sub in subs] if subs and name != "token" else [name]:
+            assert re.search(rf"`(?:spinfloor )?{words}\b", text), f"docs/reference/commands.md lacks {words}"
+
+
+def test_every_kind_of_event_is_listed() -> None:
+    listed = re.findall(r"^\| `([a-z.]+)` \|", page("events.md"), re.MULTILINE)
+    assert set(Kind) <= set(listed)
+
+
+def test_every_metric_is_listed(guarded: Serving) -> None:
+    answer = guarded.http.get("/metrics", headers={"Authorization": f"Bearer {TOKENS[Role.WATCH][0]}"})
+    told = set(re.findall(r"^# TYPE (spinfloor_\w+) ", answer.text, re.MULTILINE))
+    assert len(told) > 10
+    text = page("metrics.md")
+    missing = [name for name in sorted(told) if re.sub("(_total|_created)$", "", name) not in text]
+    assert [name for name in missing if not name.endswith("_created")] == []
