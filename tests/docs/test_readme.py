@@ -27,6 +27,10 @@ def test_analyse_serve_curl_and_send(tmp_path: Path) -> None:
         made = json.loads(shell(commands["curl"], folder, service.base))
         send = commands["send"].replace(" ID ", f" {made['id']} ").replace("--speed 1", "--speed 0")
         shell(send, folder, service.base)
+        for after in ("report", "archive", "reprocess"):
+            shell(commands[after].replace("SORTIE", made["id"]) + f" --from {service.base}", folder)
+        assert (folder / f"{made['id']}.pdf").read_bytes().startswith(b"%PDF")
+        assert (folder / f"{made['id']}.zip").is_file()
         told = service.http.get(f"/v1/sorties/{made['id']}/events").json()["events"]
     key = [(e["kind"], e["time_ns"]) for e in events]
     assert [(e["kind"], e["time_ns"]) for e in told][: len(key)] == key

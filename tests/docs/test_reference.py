@@ -15,9 +15,13 @@ from tests.docs.plan_rows import rows
 from tests.serving_thread import ROOMY, Serving, serving
 
 import spinfloor
+from spinfloor.adapters.plan_files import load_plan
+from spinfloor.adapters.recordings import read_recording
 from spinfloor.api.auth import make_token
 from spinfloor.cli import build
-from spinfloor.core.events import Kind
+from spinfloor.core.channels import YAW_RATE
+from spinfloor.core.detector.detector import Detector
+from spinfloor.core.events import Kind, Mark
 from spinfloor.core.plan.rules import RULES
 from spinfloor.ports.tokens import Role
 
@@ -131,6 +135,29 @@ def test_every_command_is_listed() -> None:
 def test_every_kind_of_event_is_listed() -> None:
     listed = re.findall(r"^\| `([a-z.]+)` \|", page("events.md"), re.MULTILINE)
     assert set(Kind) <= set(listed)
+
+
+@pytest.fixture(scope="module")
+def told() -> dict[str, set[str]]:
+    """Fields of each kind of event, over recordings that between them have all kinds; the stream ends in silence."""
+    fields: dict[str, set[str]] = {}
+    for name in ("r01-first-turns", "r04-flat-slow-recovery", "r07-data-lost", "r08-abandon"):
+        plan = load_plan(ROOT / "replay_data" / f"{name}.plan.yaml")
+        block = read_recording(ROOT / "replay_data" / f"{name}.parquet").block
+        detector, end = Detector(sortie=name, plan=plan), int(block.time_ns[-1])
+        block.values[len(block) // 2, YAW_RATE] = 100.0  # rad/s: a wild point
+        events = detector.feed(block) + detector.tick(end + 3_000_000_000)
+        events += detector.mark(Mark("acknowledge", end, "engineer", {}))
+        for event in events:
+            fields.setdefault(event.kind, set()).update(event.data)
+    return fields
+
+
+@pytest.mark.parametrize("kind", list(Kind))
+def test_every_field_of_an_event_is_listed(told: dict[str, set[str]], kind: Kind) -> None:
+    part = page("events.md").partition(f"### `{kind}`\n")[2].partition("\n### ")[0]
+    listed = set(re.findall(r"`(\w+)`", "".join(re.findall(r"^\| (`[^|]+) \|", part, re.MULTILINE))))
+    assert listed == told[kind]
 
 
 def test_every_metric_is_listed(guarded: Serving) -> None:
