@@ -144,3 +144,11 @@ def test_the_example_of_the_reference_is_a_map() -> None:
     for model in (ChannelMap, MappedColumn, TimeSource):
         missing = [name for name in model.model_fields if f"`{name}`" not in page]
         assert missing == [], f"not explained: {missing}"
+
+
+def test_the_rehearsal_recordings_are_listed() -> None:
+    page = (ROOT / "docs" / "howto" / "rehearse.md").read_text(encoding="utf-8")
+    index = yaml.safe_load((ROOT / "replay_data" / "index.yaml").read_text(encoding="utf-8"))
+    for one in index["recordings"]:
+        assert f"| `{one['id']}` | {one['title']} | {one['summary']} |" in page
+        assert (ROOT / "replay_data" / one["notes"]).is_file()
