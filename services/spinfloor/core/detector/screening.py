@@ -216,6 +216,6 @@ def _frozen(c: int, k: Any, v: float, t: int, flags: Any, turning: float, ints: 
         return False
     if c == ch.ALPHA and abs(v) >= k.peak:
         earn(flags, c, CLIPPED, t, ints, floats, cursor)
-        return False
+        return abs(v) < tu.PEGGED_ALPHA_RAD
     earn(flags, c, STUCK, t, ints, floats, cursor)
     return c > ch.YAW_RATE

@@ -105,6 +105,8 @@ ZERO_MOVING_RADPS: Final = 10.0 * _DEG
 MISSING_S: Final = 0.2
 CLIP_SHARE: Final = 0.99
 CLIP_SAME_S: Final = 0.08
+# A vane at its stop below this angle hides whether the wing is stalled: then the rates stand in for alpha.
+PEGGED_ALPHA_RAD: Final = 22.0 * _DEG
 CLIP_LEAST_RADPS: Final = 50.0 * _DEG
 AHEAD_S: Final = 10.0
 CLOCK_SET_S: Final = 5.0
