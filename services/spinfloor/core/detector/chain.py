@@ -48,7 +48,6 @@ def _by_vertical(s: Any, settings: Any, t: int, last_t: int, axis: Any, alt: flo
     up = side != 0 and abs(wv) > tu.START_ROTATION_RADPS and t >= s.barrier_ns
     if s.chain != 0:
         if up and wv * s.chain > 0.0:
-            s.chain_hot_s += (t - last_t) * 1e-9
             s.chain_hot_ns = t
         elif (t - s.chain_hot_ns) * 1e-9 > tu.FALTER_S or wv * s.chain < tu.TURNED_BACK_RADPS:
             s.chain = 0
@@ -77,7 +76,6 @@ def _by_yaw(s: Any, settings: Any, t: int, last_t: int, axis: Any, alt: float) -
     if s.chain != 0:
         yaw = s.chain_yaw * s.fast_r
         if (up or slow_up) and yaw > 0.0:
-            s.chain_hot_s += (t - last_t) * 1e-9
             s.chain_hot_ns = t
         turned_back = yaw < 0.0 or s.chain * s.wv_fast < 0.0
         if yaw < tu.YAW_LEAST_RADPS and (turned_back or (t - s.chain_hot_ns) * 1e-9 > tu.FALTER_RATES_S):
@@ -122,7 +120,6 @@ def _begin(s: Any, t: int, back: float, axis: Any, alt: float) -> None:
     s.chain_unsure = s.unsure
     s.chain_clip = s.clip_f
     s.chain_hot_ns = t
-    s.chain_hot_s = 0.0
     s.chain_path = axis[0] * s.dx + axis[1] * s.dy + axis[2] * s.dz
     s.chain_side = 0.0
 

@@ -84,7 +84,6 @@ def _motion_of_frame(
     measured = step_air(s, clean, t, dt, turn, axis)
     grow_uncertainty(s, turn, dt, real or attitude, measured)
     s.has_attitude = 1 if attitude else 0
-    s.has_air = 1 if measured else 0
     closed = step_altitude(s, clean, ring, t)
     return real, measured, closed
 
@@ -103,9 +102,6 @@ def _face(s: Any, m: Any, settings: Any, clean: Any, t: int, last_t: int, measur
     cas = clean[ch.CALIBRATED_AIRSPEED]
     tas = cas * s.tas_ratio if cas == cas else math.nan
     m.true_airspeed_mps = tas
-    m.path_angle_rad = math.nan
-    if tas > 5.0:
-        m.path_angle_rad = math.asin(min(1.0, max(-1.0, s.alt_rate / tas)))
     if m.in_spin == 1:
         _face_in_spin(s, m)
 

@@ -109,7 +109,6 @@ _STATE_FIELDS: Final[tuple[tuple[str, str, str], ...]] = (
     ("int_q", "f8", ""),
     ("int_r", "f8", ""),
     ("has_attitude", "i8", "1 when this frame's attitude was used"),
-    ("has_air", "i8", "1 when this frame's alpha was used"),
     ("air_ns", "i8", "time of the last alpha used, 0 none"),
     # air data and rotation
     ("alpha", "f8", "angle of attack used, rad"),
@@ -150,7 +149,6 @@ _STATE_FIELDS: Final[tuple[tuple[str, str, str], ...]] = (
     ("chain_unsure", "f8", "unsure there"),
     ("chain_clip", "i8", "clip_f there"),
     ("chain_hot_ns", "i8", "last time the rotation was up"),
-    ("chain_hot_s", "f8", "time spent above the threshold in this chain"),
     ("chain_path", "f8", "path steepness (velocity . down) where it began"),
     ("chain_inherited", "i8", "1 when the rotation was already there when the wing stalled"),
     ("chain_side", "f8", "integral of sign evidence: alpha or p r, positive upright"),

@@ -48,7 +48,6 @@ def _begin_spin(motion, decision, cards):
     decision.spin_ordinal = motion.spin_ordinal
     decision.levelled = 0
     decision.card_chosen = 0
-    decision.known_ns = motion.time_ns
     decision.turn_called = 0
     decision.watch_m = np.inf  # every frame, until the next regular step has worked out what to watch
     decision.prediction = 0

@@ -38,7 +38,6 @@ DECISION_FIELDS: Final[tuple[tuple[str, str, tuple[int, ...], str], ...]] = (
     ("spin_ordinal", "i8", (), "spins taken up so far"),
     ("levelled", "i8", (), "1 when level flight was seen since the last spin (or there was none yet)"),
     ("card_chosen", "i8", (), "1 when a mark chose the card for the next spin"),
-    ("known_ns", "i8", (), "when the present spin became known"),
     ("turn_called", "i8", (), "last whole turn called or passed over"),
     # prediction made when the recovery controls went in
     ("prediction", "i8", (), "1 while a prediction waits for its level flight"),
