@@ -16,8 +16,8 @@ run: ## set up, start the service with a demo sortie replaying, print the addres
 
 test: ## set up, build the wheel, check style and types, run every test against the wheel
 	@.ci/setup test
-	$(TEST)/ruff format --check services dashboard tests tools
-	$(TEST)/ruff check services dashboard tests tools
+	$(TEST)/ruff format --check services dashboard tests
+	$(TEST)/ruff check services dashboard tests
 	$(TEST)/mypy
 	$(TEST)/python .ci/run_tests.py
 
@@ -25,45 +25,45 @@ develop: ## an editable install in .venv with everything the tests need
 	@.ci/setup develop
 
 quick: ## style, types and the tests without browser and servers, in the editable install
-	$(RUN)/ruff check services dashboard tests tools
+	$(RUN)/ruff check services dashboard tests
 	$(RUN)/mypy
 	$(RUN)/pytest -q -m "not browser and not servers" -n 2
 
 bench: ## every benchmark of speed, one table of ratios against the committed baseline
-	$(RUN)/python tools/bench.py
+	$(RUN)/python -m tests.tools.bench
 
 bench-truth: ## at least 200 flights with known truth: missed, false, wrong, late
-	$(RUN)/python tools/bench_truth.py
+	$(RUN)/python -m tests.tools.truth_bench
 
 bench-prediction: ## predicted against actual altitude at level flight, as learning proceeds
-	$(RUN)/python tools/bench_prediction.py
+	$(RUN)/python -m tests.tools.prediction_bench
 
 bench-screen: ## frame to screen and frame to sound, in a real browser
-	$(RUN)/python tools/bench_screen.py
+	$(RUN)/python -m tests.tools.bench_screen
 
 bench-e2e: ## every recording analysed and live with a browser: same events, every call heard
-	$(RUN)/python tools/bench_e2e.py
+	$(RUN)/python -m tests.tools.bench_e2e
 
 bench-faults: ## kill -9 at random moments, 200 times: nothing acknowledged may be lost
-	$(RUN)/python tools/bench_faults.py
+	$(RUN)/python -m tests.tools.bench_faults
 
 bench-load: ## sorties x rate until a call takes longer than 20 ms
-	$(RUN)/python tools/bench_load.py
+	$(RUN)/python -m tests.tools.load
 
 bench-long: ## twelve hours flown as fast as it goes: memory stays flat
-	$(RUN)/python tools/bench_long.py
+	$(RUN)/python -m tests.tools.bench_long
 
 fuzz-api: ## thousands of requests made from the published OpenAPI document (some minutes)
 	SPINFLOOR_EXAMPLES=$(or $(EXAMPLES),200) $(RUN)/pytest -q tests/api/test_openapi.py
 
 fuzz: ## every decoder with atheris, SECONDS=20 each (hypothesis does it in the suite)
-	$(RUN)/python tools/fuzz.py --seconds $(or $(SECONDS),20)
+	$(RUN)/python -m tests.tools.fuzz --seconds $(or $(SECONDS),20)
 
 audit: ## known weaknesses in the locked packages, where pip-audit can ask
-	$(RUN)/python tools/audit.py
+	$(RUN)/python -m tests.tools.audit
 
 docs: ## build the documentation site into site/
-	$(RUN)/python tools/build_docs.py
+	$(RUN)/python -m tests.tools.build_docs
 
 clean: ## remove what was built (never data)
 	rm -rf .venv .venv-test build dist site .pytest_cache .mypy_cache .ruff_cache .hypothesis

@@ -9,7 +9,7 @@ from typing import Any
 
 import pytest
 from tests.serving_thread import Serving, frames, plan_data
-from tools.running import COMMAND, wait_for
+from tests.tools.running import COMMAND, wait_for
 
 from spinfloor.client import Client, encode_batch
 

@@ -9,7 +9,7 @@ from pathlib import Path
 
 import pytest
 from tests.ingest.links.peers import MavSender
-from tools.running import COMMAND, RunningService, wait_for
+from tests.tools.running import COMMAND, RunningService, wait_for
 
 from spinfloor.core.plan.defaults import default_plan
 from spinfloor.core.plan.load import plan_to_data

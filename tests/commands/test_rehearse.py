@@ -14,7 +14,7 @@ import pytest
 import yaml
 from tests.dashboard.flying import RECORDING, RECORDINGS, plan, stretch
 from tests.serving_thread import ROOMY, Serving, serving
-from tools.running import COMMAND
+from tests.tools.running import COMMAND
 
 
 def run(*arguments: str) -> subprocess.CompletedProcess[str]:

@@ -11,7 +11,7 @@ from typing import Any
 import httpx
 import orjson
 import pytest
-from tools.running import COMMAND, wait_for
+from tests.tools.running import COMMAND, wait_for
 
 from spinfloor.adapters.plan_files import load_plan
 from spinfloor.adapters.recordings import read_recording

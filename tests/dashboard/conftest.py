@@ -6,7 +6,7 @@ from pathlib import Path
 import pytest
 from playwright.sync_api import Browser, Page, sync_playwright
 from tests.dashboard.visiting import Visit
-from tools.running import RunningService
+from tests.tools.running import RunningService
 
 CHROMIUM = "/usr/bin/chromium"
 FLAGS = [

@@ -7,7 +7,7 @@ from concurrent.futures import ThreadPoolExecutor
 from typing import Any
 
 from tests.dashboard.flying import RECORDING, RECORDINGS, plan
-from tools.running import RunningService
+from tests.tools.running import RunningService
 
 from spinfloor.adapters.recordings import read_recording
 from spinfloor.client import Client

@@ -9,7 +9,7 @@ from playwright.sync_api import Browser, expect
 from tests.dashboard.flying import RECORDING, plan
 from tests.dashboard.programme import FLIGHT, REHEARSAL, fly
 from tests.dashboard.visiting import PATIENCE_MS, Visit
-from tools.running import RunningService
+from tests.tools.running import RunningService
 
 pytestmark = pytest.mark.browser
 expect.set_options(timeout=PATIENCE_MS)

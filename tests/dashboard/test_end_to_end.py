@@ -8,10 +8,9 @@ from pathlib import Path
 import pytest
 from playwright.sync_api import Browser
 from tests.dashboard.flying import RECORDINGS, stretch
+from tests.tools import end_to_end
+from tests.tools.running import RunningService
 from tests.truth import shared
-from tools.running import RunningService
-
-from tools import end_to_end
 
 pytestmark = pytest.mark.browser
 SPEED = 5.0

@@ -10,7 +10,7 @@ import yaml
 from playwright.sync_api import Browser, Page, expect
 from tests.dashboard.flying import RECORDING, plan
 from tests.dashboard.visiting import PATIENCE_MS, Visit
-from tools.running import RunningService
+from tests.tools.running import RunningService
 
 pytestmark = pytest.mark.browser
 expect.set_options(timeout=PATIENCE_MS)

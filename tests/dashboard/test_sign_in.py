@@ -10,7 +10,7 @@ import pytest
 from playwright.sync_api import Browser, expect
 from tests.dashboard.flying import RECORDING, plan
 from tests.dashboard.visiting import PATIENCE_MS, Visit
-from tools.running import COMMAND, RunningService
+from tests.tools.running import COMMAND, RunningService
 
 pytestmark = pytest.mark.browser
 expect.set_options(timeout=PATIENCE_MS)

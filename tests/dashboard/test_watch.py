@@ -9,7 +9,7 @@ import pytest
 from playwright.sync_api import Browser, Page, expect
 from tests.dashboard.flying import create, send, stretch
 from tests.dashboard.visiting import PATIENCE_MS, Visit
-from tools.running import RunningService, wait_for
+from tests.tools.running import RunningService, wait_for
 
 pytestmark = [pytest.mark.browser, pytest.mark.timeout(400)]
 SOON_MS = PATIENCE_MS

@@ -130,7 +130,7 @@ def kept_objects() -> int:
 
 
 async def test_a_flight_of_hours_leaves_nothing_behind_in_memory(tmp_path: Path) -> None:
-    """Each round is some minutes of flight with two spins. tools/bench_long.py flies twelve hours and weighs the process."""
+    """Each round is some minutes of flight with two spins. `make bench-long` flies twelve hours and weighs the process."""
     async with at_work(tmp_path) as (ports, supervisor):
         await fly_again_and_again(ports, supervisor, 0, 6)
         before = kept_objects()

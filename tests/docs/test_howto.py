@@ -17,7 +17,7 @@ from numpy.testing import assert_allclose
 from tests.adapters.recordings.chapter10 import builder
 from tests.docs.examples import ROOT, blocks, of_kind, python, reader, shell
 from tests.serving_thread import Serving, serving
-from tools.running import COMMAND, wait_for
+from tests.tools.running import COMMAND, wait_for
 
 from spinfloor.adapters.plan_files import load_plan
 from spinfloor.adapters.recordings import read_recording

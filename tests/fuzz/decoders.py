@@ -1,4 +1,4 @@
-"""Every decoder of bytes from outside, with a good example each: what hypothesis (here) and atheris (tools/fuzz.py) bend.
+"""Every decoder of bytes from outside, with a good example each: what hypothesis (here) and atheris (tests/tools/fuzz.py) bend.
 
 A decoder ends in what it decodes or in one of its documented errors; anything else is a defect.
 """

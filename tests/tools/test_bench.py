@@ -8,11 +8,11 @@ from pathlib import Path
 import numpy as np
 import orjson
 import pytest
-from tools.bench import data, ingest, programme, table
-from tools.bench.kernel import allocation_row, fed
-from tools.bench.offline_script import analyse
-from tools.bench.page import BEGIN, END, write_page
-from tools.bench.table import Row, as_text, load_baseline, moved, save_baseline
+from tests.tools.bench import data, ingest, programme, table
+from tests.tools.bench.kernel import allocation_row, fed
+from tests.tools.bench.offline_script import analyse
+from tests.tools.bench.page import BEGIN, END, write_page
+from tests.tools.bench.table import Row, as_text, load_baseline, moved, save_baseline
 
 from spinfloor.core.channels import COLUMN_NAMES
 from spinfloor.core.events import Kind

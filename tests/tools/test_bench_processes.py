@@ -6,11 +6,11 @@ import os
 from pathlib import Path
 
 import pytest
-from tools.bench import data, programme
-from tools.bench.kernel import plain_loop_s
-from tools.bench.live import point_rows
-from tools.bench.startup import cache_in
-from tools.load.point import Point
+from tests.tools.bench import data, programme
+from tests.tools.bench.kernel import plain_loop_s
+from tests.tools.bench.live import point_rows
+from tests.tools.bench.startup import cache_in
+from tests.tools.load.point import Point
 
 
 def test_the_plain_loop_makes_the_same_events_as_the_compiled_kernel() -> None:

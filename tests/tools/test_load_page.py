@@ -5,10 +5,10 @@ from __future__ import annotations
 from pathlib import Path
 
 import pytest
-from tools.load import flight
-from tools.load.flight import frames
-from tools.load.page import BEGIN, END, Row, as_table, most, write_page
-from tools.load.point import Point
+from tests.tools.load import flight
+from tests.tools.load.flight import frames
+from tests.tools.load.page import BEGIN, END, Row, as_table, most, write_page
+from tests.tools.load.point import Point
 
 from spinfloor.core.detector.detector import Detector
 from spinfloor.core.events import Kind

@@ -9,8 +9,8 @@ import numpy as np
 import pyarrow.parquet as pq
 import pytest
 import yaml
-from tools.make_replay_data import LARGEST_BYTES, plan_of, record_of
-from tools.replay_programme import PROGRAMME, by_id
+from tests.tools.replay_data.making import LARGEST_BYTES, plan_of, record_of
+from tests.tools.replay_data.programme import PROGRAMME, by_id
 
 from spinfloor.core.frames import FrameBlock
 from spinfloor.core.plan.model import Plan

@@ -9,12 +9,12 @@ from functools import cache
 
 import numpy as np
 import pytest
+from tests.tools.truth_bench.score import Score, run, score
 from tests.truth.degrade import Record, degraded
 from tests.truth.flight import Flight
 from tests.truth.keep import kept
 from tests.truth.kinematic import build as prescribed
 from tests.truth.situations import build as flown
-from tools.truth_bench.score import Score, run, score
 
 from spinfloor.core.events import Event, Kind
 

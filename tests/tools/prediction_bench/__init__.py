@@ -1,0 +1,1 @@
+"""The prediction benchmark: predicted against actual altitude at level flight, as learning proceeds."""
