@@ -1,4 +1,4 @@
-"""Tokens across the parts: made at one, taken at another, revoked at a third place and refused everywhere."""
+"""Tokens and browser sessions across the parts: made at one, taken at another, revoked and refused everywhere."""
 
 from __future__ import annotations
 
@@ -6,6 +6,8 @@ import httpx
 import pytest
 from tests.servers.processes import NatsServer, PostgresServer
 from tests.spread.parts import fleet, wait_ready
+
+from spinfloor.api.auth import COOKIE
 
 pytestmark = [pytest.mark.servers, pytest.mark.timeout(240)]
 
@@ -37,9 +39,18 @@ async def test_a_token_revoked_at_one_part_counts_at_no_other(
             newer = renewed.json()
             assert [await listed(base, token["secret"]) for base in (ingest.base, screen.base)] == [401, 401]
             assert [await listed(base, newer["secret"]) for base in (ingest.base, screen.base)] == [200, 200]
+            opened = await http.post(f"{screen.base}/v1/session", json={"token": newer["secret"]})
+            cookie = {"Cookie": f"{COOKIE}={opened.cookies[COOKIE]}"}
+            http.cookies.clear()
+
+            async def seen(base: str) -> int:
+                return (await http.get(f"{base}/v1/sorties", headers=cookie)).status_code
+
+            assert [await seen(base) for base in (ingest.base, screen.base)] == [200, 200]
             gone = await http.delete(f"{ingest.base}/v1/tokens/{newer['id']}", headers=control)
             assert gone.status_code == 200
             assert [await listed(base, newer["secret"]) for base in (ingest.base, screen.base)] == [401, 401]
+            assert [await seen(base) for base in (ingest.base, screen.base)] == [401, 401]
         for part in (ingest, screen):
             for secret in (FIRST, token["secret"], newer["secret"]):
                 assert secret.partition(".")[2] not in part.text()

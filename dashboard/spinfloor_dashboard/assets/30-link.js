@@ -24,7 +24,10 @@
     const answer = await fetch(url, Object.assign({ signal: AbortSignal.timeout(8000) }, options || {}, { headers: Object.assign({}, (options || {}).headers, spinfloor.session.headers()) }));
     const body = await answer.json().catch(function () { return {}; });
     if (answer.status === 401) spinfloor.session.ask("");
-    if (answer.status === 403 && body.code === "csrf") spinfloor.session.ask("Sign in again to make changes from this tab.");
+    if (answer.status === 403 && body.code === "csrf" && !(options || {}).again) { // signed in anew in another tab
+      await spinfloor.session.check();
+      return link.json(url, Object.assign({ again: true }, options));
+    }
     if (!answer.ok) throw new Error(body.detail || body.title || "the service answered " + answer.status);
     return body;
   };

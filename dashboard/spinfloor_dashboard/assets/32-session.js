@@ -2,13 +2,12 @@
 (function () {
   "use strict";
   const spinfloor = (window.spinfloor = window.spinfloor || {});
-  const session = (spinfloor.session = { name: "", role: "", required: false, needed: false });
+  const session = (spinfloor.session = { name: "", role: "", required: false, needed: false, csrf: "" });
   const make = spinfloor.make;
 
   /** What a change must carry besides its body. */
   session.headers = function () {
-    const csrf = sessionStorage.getItem("spinfloor-csrf");
-    return csrf ? { "x-csrf-token": csrf } : {};
+    return session.csrf ? { "x-csrf-token": session.csrf } : {};
   };
 
   /** Someone whose token may only watch. */
@@ -32,8 +31,8 @@
       session.name = told.name;
       session.role = told.role;
       session.required = told.tokens_required;
+      session.csrf = told.csrf || "";
       session.needed = false;
-      if (told.tokens_required && !sessionStorage.getItem("spinfloor-csrf") && told.role === "control") session.ask("Sign in again to make changes from this tab.");
     }
     return show();
   };
@@ -52,11 +51,10 @@
 
   async function signOut() {
     await plainFetch(address(), { method: "DELETE", headers: session.headers() });
-    sessionStorage.removeItem("spinfloor-csrf");
     window.location.reload();
   }
 
-  /** Called when the service answered 401, or refused a change for want of its session header. */
+  /** Called when the service answered 401. */
   session.ask = function (why) {
     session.needed = true;
     if (spinfloor.el("sign-in")) return;
@@ -94,7 +92,7 @@
     const answer = await plainFetch(address(), { method: "POST", headers: { "content-type": "application/json" }, body: JSON.stringify({ token: token.trim() }) });
     const body = await answer.json().catch(function () { return {}; });
     if (!answer.ok) throw new Error(answer.status === 401 ? "This token is unknown, expired or revoked." : body.detail || "the service answered " + answer.status);
-    sessionStorage.setItem("spinfloor-csrf", body.csrf);
+    session.csrf = body.csrf;
     session.name = body.name;
     session.role = body.role;
     session.required = true;

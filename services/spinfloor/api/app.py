@@ -126,7 +126,7 @@ def _services(ports: Ports, settings: Settings, learner: Learner, supervisor: Su
         view=view,
         ingest=ingest,
         own_names=OwnNames(ports.sorties),
-        authority=Authority(ports.tokens, ports.clock, settings.tokens_required),
+        authority=Authority(ports.tokens, ports.sessions, ports.clock, settings.tokens_required),
         presence=Presence(ports.bus, ports.clock),
         metrics=Metrics(),
         rate=RateLimit(ports.clock, per_second=settings.bytes_per_s, burst=settings.burst_bytes),

@@ -6,7 +6,7 @@ import hashlib
 import hmac
 import secrets
 from collections.abc import Callable, Coroutine
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 from typing import Any, Final
 
 from starlette.requests import HTTPConnection
@@ -14,6 +14,7 @@ from starlette.requests import HTTPConnection
 from spinfloor.api.problems import ProblemError
 from spinfloor.ports.clock import Clock
 from spinfloor.ports.errors import StorageError
+from spinfloor.ports.sessions import SessionRecord, SessionStore
 from spinfloor.ports.tokens import Role, TokenRecord, TokenStore
 
 COOKIE: Final = "spinfloor_session"
@@ -38,23 +39,14 @@ class Caller:
     token_id: str | None = None
 
 
-@dataclass(frozen=True, slots=True)
-class Session:
-    """A browser's session; csrf has to come back in a header with every change."""
-
-    token_id: str
-    csrf: str
-    expires_ns: int
-
-
 @dataclass(slots=True)
 class Authority:
-    """Checks credentials against the token store and the sessions of this process."""
+    """Checks credentials against the tokens and sessions kept."""
 
     tokens: TokenStore
+    sessions: SessionStore
     clock: Clock
     required: bool
-    _sessions: dict[str, Session] = field(default_factory=dict)
 
     async def caller(self, connection: HTTPConnection) -> Caller:
         """Who is asking. Raises ProblemError 401 or 403."""
@@ -63,12 +55,13 @@ class Authority:
         secret = _bearer(connection)
         if secret is not None:
             return await self.by_secret(secret)
-        session = self._sessions.get(_hash(connection.cookies.get(COOKIE, "")))
+        value = connection.cookies.get(COOKIE, "")
+        session = await self.sessions.get(_hash(value)) if value else None
         if session is None or session.expires_ns < self.clock.wall_ns():
             raise _unknown()
         method = connection.scope.get("method", "GET")
         given = connection.headers.get(CSRF_HEADER, "")
-        if method not in _SAFE and not hmac.compare_digest(given.encode(), session.csrf.encode()):
+        if method not in _SAFE and not hmac.compare_digest(given.encode(), csrf_of(value).encode()):
             raise ProblemError(
                 403,
                 "csrf",
@@ -107,23 +100,30 @@ class Authority:
             return True
         return record is not None and record.in_force(self.clock.wall_ns())
 
-    async def open_session(self, secret: str) -> tuple[str, Session, Caller]:
-        """A session for a browser: (cookie value, session, caller)."""
+    async def open_session(self, secret: str) -> tuple[str, Caller]:
+        """A session for a browser: (cookie value, caller)."""
         caller = await self.by_secret(secret)
         now = self.clock.wall_ns()
-        self._sessions = {k: s for k, s in self._sessions.items() if s.expires_ns > now}
-        if len(self._sessions) >= SESSIONS_AT_MOST:
+        if await self.sessions.sweep(now) >= SESSIONS_AT_MOST:
             raise ProblemError(
                 429, "too-many-sessions", expected="fewer sessions", got="too many", now="try again later"
             )
         value = secrets.token_urlsafe(32)
-        session = Session(secret.partition(".")[0], secrets.token_urlsafe(32), now + int(SESSION_S * 1e9))
-        self._sessions[_hash(value)] = session
-        return value, session, caller
+        token_id = secret.partition(".")[0]
+        await self.sessions.put(SessionRecord(_hash(value), token_id, now, now + int(SESSION_S * 1e9)))
+        return value, caller
 
-    def end_session(self, value: str) -> None:
+    async def end_session(self, value: str) -> None:
         """Forget a session."""
-        self._sessions.pop(_hash(value), None)
+        await self.sessions.remove(_hash(value))
+
+
+def csrf_of(value: str) -> str:
+    """What a change must carry besides the cookie: made from the cookie's value, which no page can read.
+
+    Nothing has to be kept for it, and any page of the service can ask for it; a page from elsewhere can read neither.
+    """
+    return hmac.new(value.encode(), b"spinfloor csrf", hashlib.sha256).hexdigest()
 
 
 def _hash(secret: str) -> str:

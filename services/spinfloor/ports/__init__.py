@@ -23,6 +23,7 @@ from spinfloor.ports.inputs import (
     TickInput,
 )
 from spinfloor.ports.leases import Grant, Leases
+from spinfloor.ports.sessions import SessionRecord, SessionStore
 from spinfloor.ports.sorties import SortieKind, SortieRecord, SortieStore
 from spinfloor.ports.tokens import Role, TokenRecord, TokenStore
 
@@ -47,6 +48,8 @@ __all__ = [
     "MarkInput",
     "Ports",
     "Role",
+    "SessionRecord",
+    "SessionStore",
     "SortieKind",
     "SortieRecord",
     "SortieStore",

@@ -12,6 +12,7 @@ from spinfloor.ports.events import EventJournal
 from spinfloor.ports.frames import FrameStore
 from spinfloor.ports.inputs import InputJournal
 from spinfloor.ports.leases import Leases
+from spinfloor.ports.sessions import SessionStore
 from spinfloor.ports.sorties import SortieStore
 from spinfloor.ports.tokens import TokenStore
 
@@ -33,6 +34,7 @@ class Ports:
     beliefs: BeliefStore
     audit: AuditLog
     tokens: TokenStore
+    sessions: SessionStore
     clock: Clock
     ready: Callable[[], Awaitable[str | None]]
     close: Callable[[], Awaitable[None]]

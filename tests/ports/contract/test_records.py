@@ -1,4 +1,4 @@
-"""SortieStore, BeliefStore, AuditLog and TokenStore: what changes seldom."""
+"""SortieStore, BeliefStore, AuditLog, TokenStore and SessionStore: what changes seldom."""
 
 from __future__ import annotations
 
@@ -8,7 +8,7 @@ from dataclasses import replace
 import pytest
 from tests.ports.contract.sides import NUMBERS, Side, sortie_record
 
-from spinfloor.ports import AuditRecord, Role, TokenRecord
+from spinfloor.ports import AuditRecord, Role, SessionRecord, TokenRecord
 from spinfloor.ports.errors import SortieExistsError, StaleVersionError, UnknownSortieError
 
 
@@ -34,7 +34,7 @@ async def test_created_by_many_at_once_is_new_once(side: Side) -> None:
 
 
 async def test_sorties_are_listed_newest_first(side: Side) -> None:
-    aircraft = f"Rookwing {next(NUMBERS)}"
+    aircraft = f"Rookwing, listed {next(NUMBERS)}"
     made = [await side.sortie(aircraft=aircraft, created_ns=i) for i in (5, 9, 7)]
     listed = [r.id for r in await side.ports.sorties.list_all(aircraft=aircraft)]
     assert listed == [made[1], made[2], made[0]]
@@ -126,3 +126,21 @@ async def test_ready_and_clock(side: Side) -> None:
     await side.ports.clock.sleep(0.001)
     assert side.ports.clock.steady_ns() > before
     assert all(isinstance(value, (int, float)) for value in side.ports.gauges().values())
+
+
+async def test_sessions_are_kept_replaced_forgotten_and_swept(side: Side) -> None:
+    store, name = side.ports.sessions, f"{next(NUMBERS):064x}"
+    first = SessionRecord(name, "token", 1_000, 2_000)
+    assert await store.get(name) is None
+    await store.put(first)
+    assert await store.get(name) == first
+    later = replace(first, expires_ns=3_000)
+    await store.put(later)
+    before = await store.sweep(3_000)  # over only after its last moment
+    assert await store.get(name) == later
+    assert await store.sweep(3_001) == before - 1
+    assert await store.get(name) is None
+    await store.put(first)
+    await store.remove(name)
+    await store.remove(name)
+    assert await store.get(name) is None

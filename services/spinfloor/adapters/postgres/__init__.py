@@ -5,6 +5,7 @@ from spinfloor.adapters.postgres.audit import PostgresAudit
 from spinfloor.adapters.postgres.beliefs import PostgresBeliefs
 from spinfloor.adapters.postgres.database import Database
 from spinfloor.adapters.postgres.frames import PostgresFrames
+from spinfloor.adapters.postgres.sessions import PostgresSessions
 from spinfloor.adapters.postgres.sorties import PostgresSorties
 from spinfloor.adapters.postgres.tokens import PostgresTokens
 
@@ -14,6 +15,7 @@ __all__ = [
     "PostgresAudit",
     "PostgresBeliefs",
     "PostgresFrames",
+    "PostgresSessions",
     "PostgresSorties",
     "PostgresTokens",
 ]

@@ -51,6 +51,11 @@ MIGRATIONS: Final[tuple[str, ...]] = (
         id text PRIMARY KEY, name text NOT NULL, role text NOT NULL, hash_hex text NOT NULL,
         created_ns bigint NOT NULL, expires_ns bigint NOT NULL, revoked_ns bigint NOT NULL);
     """,
+    # Browsers stay signed in over a restart, and at whichever screen process they reach.
+    """
+    CREATE TABLE sessions (
+        hash_hex text PRIMARY KEY, token_id text NOT NULL, created_ns bigint NOT NULL, expires_ns bigint NOT NULL);
+    """,
 )
 
 

@@ -12,6 +12,7 @@ from spinfloor.adapters.postgres import (
     PostgresAudit,
     PostgresBeliefs,
     PostgresFrames,
+    PostgresSessions,
     PostgresSorties,
     PostgresTokens,
 )
@@ -99,6 +100,7 @@ def _assemble(link: NatsLink, database: Database, archive: PostgresArchive, cloc
         beliefs=PostgresBeliefs(database),
         audit=PostgresAudit(database),
         tokens=PostgresTokens(database),
+        sessions=PostgresSessions(database),
         clock=clock,
         ready=ready,
         close=close,

@@ -48,6 +48,11 @@ MIGRATIONS: Final[tuple[str, ...]] = (
     """
     CREATE TABLE probe (id INTEGER PRIMARY KEY CHECK (id = 1), data BLOB NOT NULL);
     """,
+    # Browsers stay signed in over a restart.
+    """
+    CREATE TABLE sessions (
+        hash_hex TEXT PRIMARY KEY, token_id TEXT NOT NULL, created_ns INTEGER NOT NULL, expires_ns INTEGER NOT NULL);
+    """,
 )
 
 

@@ -22,6 +22,7 @@ from spinfloor.adapters.sqlite.frames import SqliteFrames
 from spinfloor.adapters.sqlite.inputs import SqliteInputs
 from spinfloor.adapters.sqlite.reader import Reader
 from spinfloor.adapters.sqlite.schema import migrate
+from spinfloor.adapters.sqlite.sessions import SqliteSessions
 from spinfloor.adapters.sqlite.sorties import SqliteSorties
 from spinfloor.adapters.sqlite.tokens import SqliteTokens
 from spinfloor.adapters.sqlite.writer import Writer
@@ -140,6 +141,7 @@ def open_store(directory: Path, *, clock: Clock | None = None) -> Ports:
         beliefs=SqliteBeliefs(writer, reader),
         audit=SqliteAudit(writer, reader),
         tokens=SqliteTokens(writer, reader),
+        sessions=SqliteSessions(writer, reader),
         clock=clock,
         ready=ready,
         close=close,

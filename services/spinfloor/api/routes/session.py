@@ -7,7 +7,7 @@ from typing import Annotated
 from fastapi import APIRouter, Body, Request
 from pydantic import BaseModel, ConfigDict, Field
 
-from spinfloor.api.auth import COOKIE, SESSION_S
+from spinfloor.api.auth import COOKIE, SESSION_S, csrf_of
 from spinfloor.api.responses import Json
 from spinfloor.api.services import Use
 
@@ -24,9 +24,10 @@ class Login(BaseModel):
 
 @router.post("/session")
 async def open_session(services: Use, body: Annotated[Login, Body()]) -> Json:
-    """Exchange a token for a cookie scripts can't read; the answer's csrf goes into a header with every change."""
-    value, session, caller = await services.authority.open_session(body.token)
-    answer = Json({"name": caller.name, "role": caller.role.value, "csrf": session.csrf})
+    """Exchange a token for a cookie scripts can't read; the answer's csrf goes into a header with every change. The session
+    lasts twelve hours at most, ends with its token, and outlives a restart of the service."""
+    value, caller = await services.authority.open_session(body.token)
+    answer = Json({"name": caller.name, "role": caller.role.value, "csrf": csrf_of(value)})
     answer.set_cookie(
         COOKIE,
         value,
@@ -41,15 +42,23 @@ async def open_session(services: Use, body: Annotated[Login, Body()]) -> Json:
 
 @router.get("/session")
 async def get_session(request: Request, services: Use) -> Json:
-    """Who is asking."""
+    """Who is asking, and the csrf of the session, so that every tab of the browser can make changes."""
     caller = await services.authority.caller(request)
-    return Json({"name": caller.name, "role": caller.role.value, "tokens_required": services.authority.required})
+    value = request.cookies.get(COOKIE, "")
+    return Json(
+        {
+            "name": caller.name,
+            "role": caller.role.value,
+            "tokens_required": services.authority.required,
+            "csrf": csrf_of(value) if value and services.authority.required else None,
+        }
+    )
 
 
 @router.delete("/session")
 async def end_session(request: Request, services: Use) -> Json:
     """Log out."""
-    services.authority.end_session(request.cookies.get(COOKIE, ""))
+    await services.authority.end_session(request.cookies.get(COOKIE, ""))
     answer = Json({"ended": True})
     answer.delete_cookie(COOKIE, path="/")
     return answer
