@@ -12,6 +12,7 @@ from typing import Any
 
 import httpx
 import uvicorn
+from tests.places import RECORDINGS
 
 from spinfloor.adapters.plan_files import load_plan
 from spinfloor.adapters.recordings import read_recording
@@ -23,7 +24,6 @@ from spinfloor.core.plan.load import plan_to_data
 from spinfloor.ports.tokens import TokenRecord
 from spinfloor.serving import OWNER, Options, config_for, listen
 
-RECORDINGS = Path(__file__).resolve().parents[1] / "replay_data"
 NAME = "r02-left-right-pair"
 ROOMY = Settings(recordings=(RECORDINGS,), requests_per_s=1e6, request_burst=1e6)
 

@@ -7,8 +7,8 @@ import sys
 import structlog
 
 
-def set_up_logs() -> None:
-    """Write to standard error, with time and level."""
+def set_up_logs(*, least: str = "info") -> None:
+    """Write what is of this level or above to standard error, with time and level."""
     pretty = sys.stderr.isatty()
     # Plain tracebacks: the kind that shows local variables would show secrets, and takes seconds in the event loop.
     console = structlog.dev.ConsoleRenderer(exception_formatter=structlog.dev.plain_traceback)
@@ -22,6 +22,7 @@ def set_up_logs() -> None:
             *([] if pretty else [structlog.processors.format_exc_info]),
             renderer,
         ],
+        wrapper_class=structlog.make_filtering_bound_logger(least),
         logger_factory=structlog.PrintLoggerFactory(file=sys.stderr),
         cache_logger_on_first_use=True,
     )

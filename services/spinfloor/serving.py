@@ -19,6 +19,7 @@ from spinfloor.api.app import Mount, create_app
 from spinfloor.api.settings import Settings, check_address, is_loopback
 from spinfloor.core.errors import SpinfloorError
 from spinfloor.ports.bundle import Ports
+from spinfloor.replay.library import own_recordings
 from spinfloor.replay.model import NewReplay
 from spinfloor.serving_protocol import patient_protocol
 
@@ -93,15 +94,6 @@ def listen(host: str, port: int) -> socket.socket:
         ) from exc
     listener.setblocking(False)
     return listener
-
-
-def own_recordings() -> Path | None:
-    """The rehearsal recordings that come with the product: beside the package, or two levels up in a source tree."""
-    package = Path(__file__).resolve().parent
-    for folder in (package / "replay_data", package.parents[1] / "replay_data"):
-        if folder.is_dir():
-            return folder
-    return None
 
 
 async def settings_for(options: Options, ports: Ports) -> Settings:

@@ -7,6 +7,7 @@ from typing import Any
 import httpx
 import pytest
 from fastapi import FastAPI
+from tests.places import RECORDINGS
 
 from spinfloor.adapters.plan_files import load_plan
 from spinfloor.adapters.recordings import read_recording
@@ -16,7 +17,6 @@ from spinfloor.api.settings import Settings
 from spinfloor.client import Client, ServiceError
 from spinfloor.core.plan.load import plan_to_data
 
-RECORDINGS = Path(__file__).resolve().parents[2] / "replay_data"
 NAME = "r02-left-right-pair"
 
 

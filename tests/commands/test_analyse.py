@@ -6,44 +6,16 @@ import io
 import json
 import subprocess
 import sys
-from collections.abc import Callable
-from dataclasses import dataclass
 from pathlib import Path
 
 import numpy as np
 import pandas as pd
 import polars as pl
 import pytest
+from tests.commands.conftest import Run
+from tests.places import RECORDINGS
 
-from spinfloor.cli import main
-
-REPLAY = Path(__file__).parents[2] / "replay_data"
 HEADER = "time_s,roll_rate_dps,pitch_rate_dps,yaw_rate_dps,pressure_altitude_ft\n"
-
-
-@dataclass(frozen=True)
-class Done:
-    """How a command ended."""
-
-    returncode: int
-    stdout: bytes
-    stderr: bytes
-
-
-Run = Callable[..., Done]
-
-
-@pytest.fixture
-def run(capfdbinary: pytest.CaptureFixture[bytes]) -> Run:
-    """The command in this process, through the same entry point as the installed script."""
-
-    def call(*arguments: object) -> Done:
-        with pytest.raises(SystemExit) as ended:
-            main(["analyse", *map(str, arguments)])
-        out, err = capfdbinary.readouterr()
-        return Done(int(ended.value.code or 0), out, err)
-
-    return call
 
 
 def test_installed_script(recording: Path) -> None:
@@ -60,25 +32,25 @@ def test_installed_script(recording: Path) -> None:
 @pytest.fixture(scope="module")
 def recording() -> Path:
     """A rehearsal recording with a spin in it."""
-    return sorted(p for p in REPLAY.glob("*.parquet"))[0]
+    return sorted(p for p in RECORDINGS.glob("*.parquet"))[0]
 
 
 def test_events_and_nothing_else_on_standard_output(run: Run, recording: Path) -> None:
-    done = run(recording)
-    assert done.returncode == 0
-    events = [json.loads(line) for line in done.stdout.splitlines()]
+    done = run("analyse", recording)
+    assert done.exit_code == 0
+    events = [json.loads(line) for line in done.output.splitlines()]
     assert [e["sequence"] for e in events] == list(range(len(events)))
     assert {"spin.started", "spin.turn", "spin.ended"} <= {e["kind"] for e in events}
-    assert b"no plan given" in done.stderr
+    assert "no plan given" in done.stderr
     assert all(e["detected_ns"] >= e["time_ns"] for e in events)
 
 
 def test_csv_and_parquet_are_the_same_table(run: Run, recording: Path, tmp_path: Path) -> None:
-    csv = run(recording, "--format", "csv")
-    assert csv.returncode == 0
+    csv = run("analyse", recording, "--format", "csv")
+    assert csv.exit_code == 0
     out = tmp_path / "events.parquet"
-    assert run(recording, "--format", "parquet", "--out", out).stdout == b""
-    by_polars, by_pandas = pl.read_parquet(out), pd.read_csv(io.BytesIO(csv.stdout))
+    assert run("analyse", recording, "--format", "parquet", "--out", out).output == b""
+    by_polars, by_pandas = pl.read_parquet(out), pd.read_csv(io.BytesIO(csv.output))
     assert by_polars.columns == list(by_pandas.columns)
     assert by_polars["time_ns"].to_list() == by_pandas["time_ns"].to_list()
     turns = by_polars.filter(pl.col("kind") == "spin.ended")["turns"]
@@ -90,9 +62,9 @@ def test_csv_and_parquet_recordings_give_the_same_events(run: Run, recording: Pa
     frame = frame.astype({c: "float64" for c in frame.columns if c != "time_ns"})
     frame.to_csv(tmp_path / "same.csv", index=False)
     frame.to_parquet(tmp_path / "same.parquet", index=False)
-    one, other = run(tmp_path / "same.csv"), run(tmp_path / "same.parquet")
-    assert one.stdout == other.stdout
-    assert len(one.stdout) > 500
+    one, other = run("analyse", tmp_path / "same.csv"), run("analyse", tmp_path / "same.parquet")
+    assert one.output == other.output
+    assert len(one.output) > 500
 
 
 BAD = {
@@ -109,26 +81,26 @@ def test_bad_requests_are_one_sentence_and_exit_code_2(run: Run, tmp_path: Path)
     for name, text in BAD.items():
         (tmp_path / name).write_text(text)
     for name in [*BAD, "absent.csv", "."]:
-        done = run(tmp_path / name)
-        assert done.returncode == 2, name
-        assert done.stdout == b"", name
-        assert done.stderr.decode().count("Traceback") == 0
-        assert "Expected" in done.stderr.decode().splitlines()[-1]
+        done = run("analyse", tmp_path / name)
+        assert done.exit_code == 2, name
+        assert done.output == b"", name
+        assert done.stderr.count("Traceback") == 0
+        assert "Expected" in done.stderr.splitlines()[-1]
 
 
 def test_bad_plan_and_unknown_format(run: Run, recording: Path, tmp_path: Path) -> None:
     (tmp_path / "plan.yaml").write_text("title: nothing else\n")
-    done = run(recording, "--plan", tmp_path / "plan.yaml")
-    assert done.returncode == 2
-    assert b"aircraft" in done.stderr
-    assert run(recording, "--format", "xml").returncode == 2
-    assert run(recording, "--plan", tmp_path / "absent.yaml").returncode == 2
+    done = run("analyse", recording, "--plan", tmp_path / "plan.yaml")
+    assert done.exit_code == 2
+    assert "aircraft" in done.stderr
+    assert run("analyse", recording, "--format", "xml").exit_code == 2
+    assert run("analyse", recording, "--plan", tmp_path / "absent.yaml").exit_code == 2
 
 
 def test_place_that_cannot_be_written_is_exit_code_1(run: Run, recording: Path, tmp_path: Path) -> None:
-    done = run(recording, "--out", tmp_path / "no" / "such" / "folder.ndjson")
-    assert done.returncode == 1
-    assert b"Traceback" not in done.stderr
+    done = run("analyse", recording, "--out", tmp_path / "no" / "such" / "folder.ndjson")
+    assert done.exit_code == 1
+    assert "Traceback" not in done.stderr
 
 
 def test_nan_rates_and_backward_time_become_quality_events(run: Run, tmp_path: Path) -> None:
@@ -142,7 +114,7 @@ def test_nan_rates_and_backward_time_become_quality_events(run: Run, tmp_path: P
     frame.loc[500:700, ["roll_rate_dps", "yaw_rate_dps"]] = np.nan
     frame.loc[1000, "time_s"] = 3.0
     frame.to_csv(tmp_path / "bad_rows.csv", index=False)
-    done = run(tmp_path / "bad_rows.csv")
-    assert done.returncode == 0
-    flags = {json.loads(line)["data"].get("flag") for line in done.stdout.splitlines() if b'"quality"' in line}
+    done = run("analyse", tmp_path / "bad_rows.csv")
+    assert done.exit_code == 0
+    flags = {json.loads(line)["data"].get("flag") for line in done.output.splitlines() if b'"quality"' in line}
     assert len(flags) >= 2

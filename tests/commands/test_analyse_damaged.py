@@ -7,15 +7,15 @@ from collections.abc import Callable
 from pathlib import Path
 
 import pytest
+from tests.places import RECORDINGS
 
 from spinfloor.cli import main
 
-REPLAY = Path(__file__).parents[2] / "replay_data"
 HEADER = "time_s,roll_rate_dps,pitch_rate_dps,yaw_rate_dps,pressure_altitude_ft\n"
 
 
 def whole() -> bytes:
-    return (REPLAY / "r02-left-right-pair.parquet").read_bytes()
+    return (RECORDINGS / "r02-left-right-pair.parquet").read_bytes()
 
 
 def rows(form: Callable[[int], str], count: int = 400) -> bytes:

@@ -3,40 +3,12 @@
 from __future__ import annotations
 
 import json
-from collections.abc import Callable
-from dataclasses import dataclass
 from pathlib import Path
 
 import pytest
 import yaml
+from tests.commands.conftest import Run
 from tests.core.plan.plans import GOOD, good
-
-from spinfloor.cli import main
-
-
-@dataclass
-class Done:
-    """What a shell sees."""
-
-    exit_code: int
-    stdout: str
-    stderr: str
-
-
-Run = Callable[..., Done]
-
-
-@pytest.fixture
-def run(capsys: pytest.CaptureFixture[str]) -> Run:
-    """The whole command line in this process; anything but an exit code is a failure of the test."""
-
-    def call(*arguments: object) -> Done:
-        with pytest.raises(SystemExit) as left:
-            main([str(a) for a in arguments])
-        out, err = capsys.readouterr()
-        return Done(left.value.code if isinstance(left.value.code, int) else 1, out, err)
-
-    return call
 
 
 @pytest.fixture

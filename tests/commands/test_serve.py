@@ -11,13 +11,13 @@ from typing import Any
 import httpx
 import orjson
 import pytest
+from tests.places import RECORDINGS
 from tests.tools.running import COMMAND, wait_for
 
 from spinfloor.adapters.plan_files import load_plan
 from spinfloor.adapters.recordings import read_recording
 from spinfloor.core.detector.detector import Detector
 
-RECORDINGS = Path(__file__).resolve().parents[2] / "replay_data"
 NAME = "r02-left-right-pair"
 PLAN = RECORDINGS / f"{NAME}.plan.yaml"
 

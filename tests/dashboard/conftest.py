@@ -6,9 +6,9 @@ from pathlib import Path
 import pytest
 from playwright.sync_api import Browser, Page, sync_playwright
 from tests.dashboard.visiting import Visit
+from tests.places import CHROMIUM, ROOT
 from tests.tools.running import RunningService
 
-CHROMIUM = "/usr/bin/chromium"
 FLAGS = [
     "--no-sandbox",
     "--disable-gpu",
@@ -18,7 +18,7 @@ FLAGS = [
     "--disable-component-update",
     "--disable-sync",
 ]
-ASSETS = Path(__file__).parents[2] / "dashboard" / "spinfloor_dashboard" / "assets"
+ASSETS = ROOT / "dashboard" / "spinfloor_dashboard" / "assets"
 
 
 @pytest.fixture(scope="session")

@@ -9,9 +9,9 @@ from typing import Any
 import pyarrow.compute as pc
 import pyarrow.parquet as pq
 import yaml
+from tests.places import RECORDINGS
 from tests.tools.running import COMMAND, RunningService
 
-RECORDINGS = Path(__file__).parents[2] / "replay_data"
 RECORDING = "r02-left-right-pair"
 
 

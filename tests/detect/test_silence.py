@@ -22,6 +22,13 @@ def test_the_source_clock_goes_on_at_the_replay_pace(pace: float, expected: int 
     assert silence.due(2 * S, pace) == expected
 
 
+def test_a_busy_moment_of_a_fast_replay_is_no_lost_link() -> None:
+    silence = Silence(0.5)
+    silence.frame(7 * S, wall_ns=0, steady_ns=0)
+    assert silence.due(S // 10, 10.0) is None
+    assert silence.due(S // 5, 10.0) == 9 * S
+
+
 def test_ticks_never_repeat_or_run_back() -> None:
     silence = Silence(0.5)
     silence.frame(7 * S, wall_ns=0, steady_ns=0)

@@ -4,10 +4,10 @@ import logging
 from pathlib import Path
 
 import pytest
+from tests.places import ROOT
 
 from spinfloor.core.channels import CHANNELS
 
-ROOT = Path(__file__).resolve().parents[2]
 DOCS = ROOT / "docs"
 
 

@@ -18,6 +18,7 @@ import httpx
 import numpy as np
 import orjson
 from tests.fed_again import fed_again
+from tests.places import ROOT
 
 from spinfloor.adapters.sqlite import open_store
 from spinfloor.adapters.system_clock import SystemClock
@@ -31,7 +32,6 @@ from spinfloor.detect.building import build_detector
 from spinfloor.ports.inputs import FramesInput, TickInput
 from spinfloor.sender import Sender
 
-REPOSITORY = Path(__file__).resolve().parents[2]
 KILL_WITHIN_S = (0.01, 0.4)
 
 
@@ -54,7 +54,7 @@ class Nursery:
     async def open(self) -> None:
         """Load and compile once."""
         self._process = await asyncio.create_subprocess_exec(
-            sys.executable, "-m", "tests.durability.nursery", cwd=REPOSITORY,
+            sys.executable, "-m", "tests.durability.nursery", cwd=ROOT,
             stdin=asyncio.subprocess.PIPE, stdout=asyncio.subprocess.PIPE, stderr=asyncio.subprocess.DEVNULL,
         )  # fmt: skip
         assert self._process.stdout is not None

@@ -5,12 +5,13 @@ from __future__ import annotations
 from pathlib import Path
 
 import pytest
-from tests.durability.rounds import REPOSITORY, Rounds, patient
+from tests.durability.rounds import Rounds, patient
+from tests.places import RECORDINGS
 
 from spinfloor.adapters.plan_files import load_plan
 from spinfloor.adapters.recordings import read_recording
 
-RECORDING = REPOSITORY / "replay_data" / "r02-left-right-pair"
+RECORDING = RECORDINGS / "r02-left-right-pair"
 
 
 @pytest.fixture

@@ -20,6 +20,7 @@ import orjson
 import pyarrow as pa
 import pyarrow.parquet as pq
 import yaml
+from tests.places import ROOT
 
 from spinfloor.adapters.links import LabelledValues
 from spinfloor.adapters.mavlink import MavlinkDecoder
@@ -39,7 +40,6 @@ from spinfloor.ingest.batches import decode_json, decode_msgpack
 from spinfloor.ports.inputs import MarkInput
 from spinfloor.ports.wire import decode_input, encode_block, encode_input
 
-ROOT = Path(__file__).resolve().parents[2]
 AT_NS = 1_900_000_000_000_000_000
 LINK_MAP = {
     "time": {"source": "Time", "unit": "s"},

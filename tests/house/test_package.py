@@ -1,6 +1,6 @@
 """What is installed brings what it needs: run against the built wheel, this looks inside the wheel."""
 
-from spinfloor.serving import own_recordings
+from spinfloor.replay.library import own_recordings
 
 
 def test_the_rehearsal_recordings_come_with_the_package() -> None:

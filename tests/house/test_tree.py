@@ -6,8 +6,8 @@ from pathlib import Path
 from statistics import median
 
 import pytest
+from tests.places import ROOT
 
-ROOT = Path(__file__).resolve().parents[2]
 LONGEST = 500
 
 
@@ -22,6 +22,16 @@ def _tracked(*patterns: str) -> list[Path]:
 
 def _lines(path: Path) -> int:
     return len(path.read_text(encoding="utf-8").splitlines())
+
+
+TOP = {
+    "README.md", "DEVELOPERS.md", "CHANGELOG.md", "LICENSE", "Makefile", "pyproject.toml", "docker-compose.yml",
+    "services", "dashboard", "tests", "replay_data", "docs", ".ci", ".gitignore",
+}  # fmt: skip
+
+
+def test_the_top_level_is_fixed() -> None:
+    assert {path.relative_to(ROOT).parts[0] for path in _tracked("*")} <= TOP
 
 
 def test_no_module_is_over_500_lines() -> None:

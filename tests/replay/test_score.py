@@ -1,10 +1,10 @@
 """The score sheet: who called what when, against what was due on the undisturbed recording."""
 
-from pathlib import Path
 from typing import Any
 
 import numpy as np
 import pytest
+from tests.places import RECORDINGS
 
 from spinfloor.adapters.plan_files import load_plan
 from spinfloor.adapters.recordings import read_recording
@@ -17,7 +17,6 @@ from spinfloor.replay.model import Fault
 from spinfloor.replay.score import Sheet, Track, score, undisturbed
 
 S = 1_000_000_000
-RECORDINGS = Path(__file__).resolve().parents[2] / "replay_data"
 NO_TRACK = Track(np.empty(0, np.int64), np.empty(0), np.empty(0))
 
 

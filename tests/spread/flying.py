@@ -6,11 +6,11 @@ import asyncio
 import json
 from collections.abc import AsyncIterator
 from contextlib import asynccontextmanager
-from pathlib import Path
 from typing import Any
 
 import httpx
 from tests.fed_again import fed_again
+from tests.places import RECORDINGS
 from tests.servers.waiting import until
 from tests.spread.parts import Fleet, Part
 
@@ -23,7 +23,7 @@ from spinfloor.core.plan.load import plan_to_data
 from spinfloor.detect.building import build_detector
 from spinfloor.ports import FramesInput, Ports
 
-RECORDING = Path(__file__).resolve().parents[2] / "replay_data" / "r01-first-turns.parquet"
+RECORDING = RECORDINGS / "r01-first-turns.parquet"
 ROWS = 10
 MID_SPIN = 35  # the batch with the first whole turn of the first spin
 SPIN_FRAMES = 600  # past the first recovery: the flight of the tests ends there

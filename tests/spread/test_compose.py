@@ -4,12 +4,12 @@ from __future__ import annotations
 
 import re
 from collections.abc import Iterator
-from pathlib import Path
 from typing import Any
 
 import httpx
 import pytest
 import yaml
+from tests.places import ROOT
 from tests.servers.processes import NatsServer, PostgresServer
 from tests.servers.waiting import until
 from tests.spread.flying import Flight, assert_same_events, looking
@@ -17,7 +17,6 @@ from tests.spread.parts import Fleet, Part, fleet, wait_ready
 
 pytestmark = [pytest.mark.servers, pytest.mark.timeout(240)]
 
-ROOT = Path(__file__).resolve().parents[2]
 SECRET = "first." + "s3cret" * 5
 PARTS = ("ingest", "detect", "screen")
 

@@ -12,12 +12,13 @@ import tempfile
 import time
 from pathlib import Path
 
-from tests.durability.rounds import REPOSITORY, Outcome, Rounds, patient
+from tests.durability.rounds import Outcome, Rounds, patient
+from tests.places import RECORDINGS
 
 from spinfloor.adapters.plan_files import load_plan
 from spinfloor.adapters.recordings import read_recording
 
-RECORDING = REPOSITORY / "replay_data" / "r02-left-right-pair"
+RECORDING = RECORDINGS / "r02-left-right-pair"
 KILLS_PER_SORTIE = 10
 
 

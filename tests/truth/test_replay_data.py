@@ -2,21 +2,20 @@
 
 from __future__ import annotations
 
-from pathlib import Path
 from typing import Any
 
 import numpy as np
 import pyarrow.parquet as pq
 import pytest
 import yaml
+from tests.places import RECORDINGS
 from tests.tools.replay_data.making import LARGEST_BYTES, plan_of, record_of
 from tests.tools.replay_data.programme import PROGRAMME, by_id
 
 from spinfloor.core.frames import FrameBlock
 from spinfloor.core.plan.model import Plan
 
-FOLDER = Path(__file__).resolve().parents[2] / "replay_data"
-INDEX: list[dict[str, Any]] = yaml.safe_load((FOLDER / "index.yaml").read_text(encoding="utf-8"))["recordings"]
+INDEX: list[dict[str, Any]] = yaml.safe_load((RECORDINGS / "index.yaml").read_text(encoding="utf-8"))["recordings"]
 
 
 def test_the_index_lists_the_programme() -> None:
@@ -26,15 +25,15 @@ def test_the_index_lists_the_programme() -> None:
 
 @pytest.mark.parametrize("line", INDEX, ids=[line["id"] for line in INDEX])
 def test_each_recording_has_its_plan_and_its_page(line: dict[str, Any]) -> None:
-    path = FOLDER / line["file"]
+    path = RECORDINGS / line["file"]
     assert path.stat().st_size < LARGEST_BYTES
     table = pq.read_table(path)
     block = FrameBlock.from_columns({name: table[name].to_numpy() for name in table.column_names})
     assert bool((np.diff(block.time_ns) > 0).all())
-    stored = yaml.safe_load((FOLDER / line["plan"]).read_text(encoding="utf-8"))
+    stored = yaml.safe_load((RECORDINGS / line["plan"]).read_text(encoding="utf-8"))
     assert stored == plan_of(by_id(line["id"]))
     assert Plan.model_validate(stored).cards
-    page = (FOLDER / line["notes"]).read_text(encoding="utf-8")
+    page = (RECORDINGS / line["notes"]).read_text(encoding="utf-8")
     assert "## What to listen for" in page
     assert "The tool advises" in page
 
@@ -42,7 +41,7 @@ def test_each_recording_has_its_plan_and_its_page(line: dict[str, Any]) -> None:
 def test_the_generator_still_writes_the_first_recording() -> None:
     item = by_id("r01-first-turns")
     record = record_of(item, item.fly())
-    table = pq.read_table(FOLDER / "r01-first-turns.parquet")
+    table = pq.read_table(RECORDINGS / "r01-first-turns.parquet")
     np.testing.assert_array_equal(table["time_ns"].to_numpy(), record.time_ns)
     stored = table["pressure_altitude_ft"].to_numpy()
     np.testing.assert_allclose(stored, record.columns["pressure_altitude_ft"], atol=5.0)

@@ -3,12 +3,13 @@
 from __future__ import annotations
 
 import asyncio
-import os
 import sys
 from pathlib import Path
 from typing import Any
 
 import click
+
+from spinfloor.commands._service_options import service_option, token_option
 
 
 def register(group: click.Group) -> None:
@@ -18,14 +19,14 @@ def register(group: click.Group) -> None:
 
 @click.group()
 def archive() -> None:
-    """A sortie as one file: plan, frames, events, settings, versions, checksums."""
+    """Take a sortie out of a service as one file, or in from one."""
 
 
 @archive.command()
 @click.argument("sortie")
-@click.option("--from", "base", default="http://127.0.0.1:8000", show_default=True, help="The service.")
+@service_option("--from")
 @click.option("--out", type=click.Path(path_type=Path), help="Default: SORTIE.zip here.")
-@click.option("--token", default=lambda: os.environ.get("SPINFLOOR_TOKEN"), help="Default: SPINFLOOR_TOKEN.")
+@token_option
 def export(sortie: str, base: str, out: Path | None, token: str | None) -> None:
     """Write the archive of SORTIE."""
     from spinfloor.adapters.exports.files import write_whole
@@ -38,10 +39,10 @@ def export(sortie: str, base: str, out: Path | None, token: str | None) -> None:
 
 @archive.command(name="import")
 @click.argument("file", type=click.Path(path_type=Path))
-@click.option("--to", "base", default="http://127.0.0.1:8000", show_default=True, help="The service.")
+@service_option("--to")
 @click.option("--as", "sortie", help="Import under this id. Default: the sortie's own.")
 @click.option("--keep-differences", is_flag=True, help="Import also when the same detector makes other events.")
-@click.option("--token", default=lambda: os.environ.get("SPINFLOOR_TOKEN"), help="Default: SPINFLOOR_TOKEN.")
+@token_option
 def import_(file: Path, base: str, sortie: str | None, keep_differences: bool, token: str | None) -> None:
     """Import the archive FILE: checked, its events made again and compared.
 

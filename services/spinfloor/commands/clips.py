@@ -16,10 +16,11 @@ def register(group: click.Group) -> None:
 @click.argument("plan", type=click.Path(path_type=Path))
 @click.option("--out", type=click.Path(path_type=Path, file_okay=False), required=True, help="Folder for the clips.")
 def clips(plan: Path, out: Path) -> None:
-    """Record PLAN's own call words into a folder, for `spinfloor serve --clips FOLDER`.
+    """Record PLAN's own call words into a folder.
 
-    Needs the espeak-ng program, here only. A call whose words have no recording sounds as its tone and is shown as
-    text. Listen to the clips before the sortie: whether a word is understood is for the crew and the test conductor.
+    For `spinfloor serve --clips FOLDER`. Needs the espeak-ng program, here only. A call whose words have no recording
+    sounds as its tone and is shown as text. Listen to the clips before the sortie: whether a word is understood is for
+    the crew and the test conductor.
     """
     from spinfloor_dashboard.sound_builder import build, plan_phrases
 

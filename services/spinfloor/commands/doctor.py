@@ -16,7 +16,10 @@ def register(group: click.Group) -> None:
 @click.option("--data", type=click.Path(path_type=Path), default=Path("var"), show_default=True, help="Data folder.")
 @click.option("--port", type=click.IntRange(1, 65535), default=8000, show_default=True, help="Port to be used.")
 def doctor(data: Path, port: int) -> int:
-    """Examine the machine: kernel, disk, space, clock, sounds, port. Ends with 1 when something is not fit."""
+    """Examine the machine: kernel, disk, space, clock, sounds, port.
+
+    Ends with 1 when something is not fit.
+    """
     from spinfloor.doctor import examine
 
     fit = True

@@ -17,7 +17,7 @@ def register(group: click.Group) -> None:
 @click.command()
 @spread_options
 def ingest(**given: Any) -> None:
-    """Take frames and marks in, put them on disk, acknowledge, archive."""
+    """Take frames and marks in, acknowledge them on disk, archive."""
     from spinfloor.serving_spread import run_ingest
 
     run_part(run_ingest, **given)

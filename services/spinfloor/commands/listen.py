@@ -3,12 +3,13 @@
 from __future__ import annotations
 
 import asyncio
-import os
 import signal
 from collections.abc import Mapping
 from typing import TYPE_CHECKING, Any
 
 import click
+
+from spinfloor.commands._service_options import token_option
 
 if TYPE_CHECKING:
     from spinfloor.client import Client
@@ -31,7 +32,7 @@ def register(group: click.Group) -> None:
 @click.option("--from", "sender", help="Only take what this IP address sends; needed off the loopback.")
 @click.option("--labels", help="The label line, when it may have been missed: names joined by commas.")
 @click.option("--source", help="Name of the source. Default: transport and port.")
-@click.option("--token", default=lambda: os.environ.get("SPINFLOOR_TOKEN"), help="Default: SPINFLOOR_TOKEN.")
+@token_option
 def listen(
     address: str,
     form: str,
@@ -42,9 +43,10 @@ def listen(
     source: str | None,
     token: str | None,
 ) -> None:
-    """Receive telemetry on ADDRESS and send it into a sortie, acknowledged frame by frame, until interrupted.
+    """Receive telemetry on ADDRESS and send it into a sortie.
 
-    values: comma-separated lines behind a label line. mavlink: MAVLink packets. One sender is taken at a time.
+    Acknowledged frame by frame, until interrupted. One sender is taken at a time. values: comma-separated lines behind
+    a label line. mavlink: MAVLink packets.
     """
     asyncio.run(_listen(address, form, base, sortie, sender, labels, source, token))
 

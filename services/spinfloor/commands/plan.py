@@ -89,7 +89,7 @@ def _lines(worked: Budget) -> list[str]:
     floors = ", ".join(f"{name} {height:,.0f} ft" for name, height in sorted(worked.floors_ft.items()))
     out = [
         worked.title,
-        f"heights by {worked.reference}; floors: {floors}; cautious bound {worked.cautious_bound:.1%}",
+        f"heights by {worked.reference}; floors: {floors}; cautious bound {worked.cautious_bound * 100:g} %",
     ]
     for card in worked.cards:
         out += ["", *_card_lines(card)]

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import asyncio
-import os
 import sys
 import tempfile
 from dataclasses import dataclass
@@ -11,6 +10,9 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any, Final
 
 import click
+from click.shell_completion import CompletionItem
+
+from spinfloor.commands._service_options import token_option
 
 if TYPE_CHECKING:
     from spinfloor.client import Client
@@ -30,8 +32,18 @@ class _Asked:
     form: str
 
 
+def _names_or_files(_: click.Context, __: click.Parameter, incomplete: str) -> list[CompletionItem]:
+    """For the shell: the recordings that come with the product, and files."""
+    from spinfloor.replay.library import own_recordings, read_library
+
+    own = own_recordings()
+    entries = read_library([own]) if own is not None else []
+    names = [CompletionItem(entry.id, help=entry.title) for entry in entries if entry.id.startswith(incomplete)]
+    return [CompletionItem(incomplete, type="file"), *names]  # the file first: bash forgets what came before it
+
+
 @click.command()
-@click.argument("recording", required=False)
+@click.argument("recording", required=False, shell_complete=_names_or_files)
 @click.option("--on", "base", help="A running service, e.g. http://127.0.0.1:8000. Default: one is started for this.")
 @click.option("--plan", "plan_path", type=click.Path(path_type=Path), help="Default: the recording's own plan.")
 @click.option("--speed", type=click.FloatRange(0.1, 10.0), default=1.0, show_default=True, help="Times real time.")
@@ -44,12 +56,12 @@ class _Asked:
 @click.option("--format", "form", type=click.Choice(["text", "json"]), default="text", show_default=True)
 @click.option("--data", type=click.Path(path_type=Path), help="Folder of the started service. Default: not kept.")
 @click.option("--port", type=click.IntRange(0, 65535), default=0, help="Port of the started service. Default: any.")
-@click.option("--token", default=lambda: os.environ.get("SPINFLOOR_TOKEN"), help="Default: SPINFLOOR_TOKEN.")
+@token_option
 def rehearse(
     recording: str | None, base: str | None, plan_path: Path | None, speed: float, crew: int, faults: tuple[str, ...],
     sortie: str | None, form: str, data: Path | None, port: int, token: str | None,
 ) -> None:  # fmt: skip
-    """Play RECORDING into a rehearsal sortie and print its score sheet; without RECORDING, list what there is.
+    """Play RECORDING as if live and print the score; alone: list them.
 
     RECORDING is the name of a recording the service knows, or a file when the service is started for this. The team
     joins on the Watch screen, whose address is printed; calls made there are scored beside the tool's own.
@@ -79,7 +91,7 @@ async def _alone(asked: _Asked, data: Path | None, port: int) -> str:
     """With a service of its own, which ends with the rehearsal."""
     from spinfloor.logs import set_up_logs
 
-    set_up_logs()
+    set_up_logs(least="warning")
     with tempfile.TemporaryDirectory(prefix="spinfloor-") as folder:
         return await _beside_a_service(asked, data or Path(folder), port)
 

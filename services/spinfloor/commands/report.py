@@ -3,10 +3,11 @@
 from __future__ import annotations
 
 import asyncio
-import os
 from pathlib import Path
 
 import click
+
+from spinfloor.commands._service_options import service_option, token_option
 
 
 def register(group: click.Group) -> None:
@@ -16,12 +17,15 @@ def register(group: click.Group) -> None:
 
 @click.command()
 @click.argument("sortie")
-@click.option("--from", "base", default="http://127.0.0.1:8000", show_default=True, help="The service.")
+@service_option("--from")
 @click.option("--format", "form", type=click.Choice(["html", "pdf"]), default="html", show_default=True)
 @click.option("--out", type=click.Path(path_type=Path), help="Default: SORTIE.html or SORTIE.pdf here.")
-@click.option("--token", default=lambda: os.environ.get("SPINFLOOR_TOKEN"), help="Default: SPINFLOOR_TOKEN.")
+@token_option
 def report(sortie: str, base: str, form: str, out: Path | None, token: str | None) -> None:
-    """Write the report of SORTIE: spins, verdicts, calls, plan, evidence, with the cautions."""
+    """Write the report of SORTIE as a page or a PDF.
+
+    Spins, verdicts, calls, plan, evidence, with the cautions.
+    """
     from spinfloor.adapters.exports.files import write_whole
 
     target = out or Path(f"{sortie}.{form}")

@@ -3,12 +3,13 @@
 from __future__ import annotations
 
 import asyncio
-import os
 import sys
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 import click
+
+from spinfloor.commands._service_options import service_option, token_option
 
 if TYPE_CHECKING:
     from spinfloor.client import Client
@@ -36,18 +37,18 @@ def register(group: click.Group) -> None:
     "--plan", "plan_path", type=click.Path(path_type=Path), help="Changes of the plan from a YAML or JSON file."
 )
 @click.option("--beliefs", type=click.Choice(["as flown", "priors", "now"]), default="as flown", show_default=True)
-@click.option("--from", "base", default="http://127.0.0.1:8000", show_default=True, help="The service.")
+@service_option("--from")
 @click.option("--by", default="control room", show_default=True, help="The crew role that asks for it.")
 @click.option("--json", "as_json", is_flag=True, help="Print results and differences as JSON.")
-@click.option("--token", default=lambda: os.environ.get("SPINFLOOR_TOKEN"), help="Default: SPINFLOOR_TOKEN.")
+@token_option
 def reprocess(
     sorties: tuple[str, ...], everything: bool, aircraft: str | None, settings: tuple[str, ...], plan_path: Path | None,
     beliefs: str, base: str, by: str, as_json: bool, token: str | None,
 ) -> None:  # fmt: skip
-    """Put SORTIEs (or --all flights) through the detector that runs now; the flown runs stay as they are and in force.
+    """Put SORTIEs (or --all flights) through today's detector.
 
-    What differs goes to standard output as a table. Exit code 0 when every sortie was reprocessed, 1 when one failed
-    or the work was ended, 2 for a wrong request.
+    The flown runs stay as they are and in force. What differs goes to standard output as a table. Exit code 0 when
+    every sortie was reprocessed, 1 when one failed or the work was ended, 2 for a wrong request.
     """
     if (bool(sorties) + everything + (aircraft is not None)) != 1:
         raise click.UsageError("name sorties, or give --all, or --aircraft NAME")

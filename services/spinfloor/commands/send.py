@@ -3,11 +3,12 @@
 from __future__ import annotations
 
 import asyncio
-import os
 from pathlib import Path
 from typing import TYPE_CHECKING
 
 import click
+
+from spinfloor.commands._service_options import token_option
 
 if TYPE_CHECKING:
     from spinfloor.sender import Progress
@@ -25,11 +26,14 @@ def register(group: click.Group) -> None:
 @click.option("--plan", "plan_path", type=click.Path(path_type=Path), help="Create the sortie with this plan first.")
 @click.option("--speed", type=click.FloatRange(min=0.0), default=1.0, show_default=True, help="0: as fast as it goes.")
 @click.option("--source", default="send", show_default=True, help="Name of the source; a resumed sending keeps it.")
-@click.option("--token", default=lambda: os.environ.get("SPINFLOOR_TOKEN"), help="Default: SPINFLOOR_TOKEN.")
+@token_option
 def send(
     recording: Path, base: str, sortie: str, plan_path: Path | None, speed: float, source: str, token: str | None
 ) -> None:
-    """Send RECORDING frame by frame in its own time; a broken connection is taken up again without loss."""
+    """Send RECORDING frame by frame in its own time.
+
+    A broken connection is taken up again without loss.
+    """
     progress = asyncio.run(_send(recording, base, sortie, plan_path, speed, source, token))
     click.echo(
         f"spinfloor: {progress.acked} batches acknowledged, {progress.frames} frames taken, "

@@ -7,6 +7,9 @@ from typing import Any, Final
 
 TICKS_PER_LIMIT: Final = 5.0  # ticks within one data-age limit, so that the loss is known within a fifth of it
 SHORTEST_TICK_S: Final = 0.05
+SHORTEST_SILENCE_S: Final = (
+    0.2  # on the wall: a busy process takes that long, and ten times replayed it is no lost link
+)
 LONGEST_TICK_S: Final = 0.2
 QUIET_PHASES: Final = ("flight", "unknown")
 
@@ -42,8 +45,9 @@ class Silence:
         """Source time of a tick that is due now, None while frames come, before the first and while paused."""
         if self.frame_ns is None or pace <= 0.0:
             return None
-        silent_ns = int((steady_ns - self.arrived_steady_ns) * pace)
-        if silent_ns < self.limit_s * 1e9:
+        waited_ns = steady_ns - self.arrived_steady_ns
+        silent_ns = int(waited_ns * pace)
+        if silent_ns < self.limit_s * 1e9 or (pace > 1.0 and waited_ns < SHORTEST_SILENCE_S * 1e9):
             return None
         time_ns = self.frame_ns + silent_ns
         return time_ns if time_ns > self.last_tick_ns else None

@@ -46,6 +46,15 @@ class LibraryEntry:
         }
 
 
+def own_recordings() -> Path | None:
+    """The rehearsal recordings that come with the product: in the package, or two levels above it in a source tree."""
+    package = Path(__file__).resolve().parents[1]
+    for folder in (package / "replay_data", package.parents[1] / "replay_data"):
+        if folder.is_dir():
+            return folder
+    return None
+
+
 def read_library(folders: Sequence[Path]) -> list[LibraryEntry]:
     """All recordings, the folders in order; a name met twice counts once."""
     entries: dict[str, LibraryEntry] = {}

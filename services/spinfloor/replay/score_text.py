@@ -71,7 +71,8 @@ def _left(margin: Mapping[str, float | None] | None) -> str:
 
 
 def _clock(seconds: float) -> str:
-    return f"{int(seconds // 60)}:{seconds % 60:04.1f}"
+    tenths = round(seconds * 10)
+    return f"{tenths // 600}:{tenths % 600 / 10:04.1f}"
 
 
 def _table(rows: Sequence[Sequence[str]]) -> list[str]:
