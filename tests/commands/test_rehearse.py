@@ -12,7 +12,8 @@ from pathlib import Path
 
 import pytest
 import yaml
-from tests.dashboard.flying import RECORDING, RECORDINGS, plan, stretch
+from tests.dashboard.flying import RECORDING, plan, stretch
+from tests.places import RECORDINGS
 from tests.serving_thread import ROOMY, Serving, serving
 from tests.tools.running import COMMAND
 

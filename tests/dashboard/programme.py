@@ -6,7 +6,8 @@ import asyncio
 from concurrent.futures import ThreadPoolExecutor
 from typing import Any
 
-from tests.dashboard.flying import RECORDING, RECORDINGS, plan
+from tests.dashboard.flying import RECORDING, plan
+from tests.places import RECORDINGS
 from tests.tools.running import RunningService
 
 from spinfloor.adapters.recordings import read_recording

@@ -7,7 +7,8 @@ from pathlib import Path
 
 import pytest
 from playwright.sync_api import Browser
-from tests.dashboard.flying import RECORDINGS, stretch
+from tests.dashboard.flying import stretch
+from tests.places import RECORDINGS
 from tests.tools import end_to_end
 from tests.tools.running import RunningService
 from tests.truth import shared

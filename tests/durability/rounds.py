@@ -29,7 +29,7 @@ from spinfloor.core.frames import FrameBlock
 from spinfloor.core.plan.load import plan_to_data
 from spinfloor.core.plan.model import Plan, Timing
 from spinfloor.detect.building import build_detector
-from spinfloor.ports.inputs import FramesInput, TickInput
+from spinfloor.ports.inputs import FramesInput, JournalEntry, TickInput
 from spinfloor.sender import Sender
 
 KILL_WITHIN_S = (0.01, 0.4)
@@ -218,7 +218,7 @@ class Rounds:
         ports = await _opened(self.folder)
         try:
             record = await ports.sorties.get(name)
-            entries = []
+            entries: list[JournalEntry] = []
             while page := await ports.inputs.read(name, after=entries[-1].offset if entries else -1, limit=5000):
                 entries += page
             blocks = [e.input.block for e in entries if isinstance(e.input, FramesInput)]

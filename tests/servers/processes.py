@@ -19,6 +19,7 @@ import tempfile
 import time
 from collections.abc import Callable, Iterator
 from pathlib import Path
+from typing import Any
 
 START_LIMIT_S = 20.0
 NOBODY = 65534
@@ -64,7 +65,7 @@ class Server:
         """The command line."""
         raise NotImplementedError
 
-    def options(self) -> dict[str, object]:
+    def options(self) -> dict[str, Any]:
         """More arguments for Popen."""
         return {}
 
@@ -143,7 +144,7 @@ class PostgresServer(Server):
         self.run("initdb", "-D", str(self.folder / "data"), "-U", "spinfloor", "--auth=trust", "--no-sync",
                  "-E", "UTF8", "--no-locale")  # fmt: skip
 
-    def options(self) -> dict[str, object]:
+    def options(self) -> dict[str, Any]:
         own: dict[str, object] = {"env": {"PATH": os.environ["PATH"], "LC_ALL": "C", "HOME": str(self.folder)}}
         if os.geteuid() == 0:
             own |= {"user": NOBODY, "group": NOBODY, "extra_groups": []}

@@ -58,7 +58,7 @@ class Record:
     @property
     def seconds(self) -> Floats:
         """Recorded time, s since the flight's start."""
-        return (self.time_ns - START_NS) * 1e-9
+        return np.asarray((self.time_ns - START_NS) * 1e-9)
 
 
 def pristine(flight: Flight, rate_hz: float = 100.0) -> Record:

@@ -11,6 +11,7 @@ import tempfile
 from collections.abc import Callable
 from functools import cache
 from pathlib import Path
+from typing import Any
 
 import numpy as np
 from tests.truth.flight import Flight
@@ -52,7 +53,7 @@ def _store(path: Path, flight: Flight) -> None:
         "truth": flight.truth,
         "stall_deg": flight.stall_deg,
     }
-    columns = {f"c_{k}": v.astype(np.float32) for k, v in flight.columns.items()}
+    columns: dict[str, Any] = {f"c_{k}": v.astype(np.float32) for k, v in flight.columns.items()}
     partial = path.with_suffix(f".{np.random.default_rng().integers(1 << 40)}.npz")
     with partial.open("wb") as out:
         np.savez(

@@ -53,7 +53,8 @@ def _rotation(axis: str, angle: Floats) -> Floats:
 
 
 def _turned_back(matrix: Floats, vector: Floats) -> Floats:
-    return np.einsum("nji,nj->ni", matrix, vector)
+    turned: Floats = np.einsum("nji,nj->ni", matrix, vector)
+    return turned
 
 
 def _axis(k: int, rate: Floats) -> Floats:

@@ -109,7 +109,10 @@ def _spin(d: float, turns: float, recover: bool) -> list[Phase]:
 def _phases(situation: str, rng: np.random.Generator, d: float) -> list[Phase]:
     start: Phase = (_hold(0.05, 0.0, 0.6), _after(3.0), 3.0)
     end: list[Phase] = [(_pull(2.2, 0.0, 0.4, True), _level, 12.0), (_hold(0.05, 0.0, 0.5), _after(4.0), 4.0)]
-    u = lambda a, b: float(rng.uniform(a, b))  # noqa: E731  (a name for one short draw)
+
+    def u(a: float, b: float) -> float:
+        return float(rng.uniform(a, b))
+
     middle: dict[str, Callable[[], list[Phase]]] = {
         "steep turn": lambda: [(_hold(0.08, d * u(0.8, 1.05), 1.0), _turned(u(1.0, 2.0)), 40.0)],
         "spiral": lambda: [(_hold(u(-0.5, -0.25), d * u(0.9, 1.2), 0.2), _turned(u(1.5, 3.0)), 40.0)],

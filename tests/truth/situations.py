@@ -192,7 +192,7 @@ def _sober(s: dict[str, Any]) -> bool:
 def _as_promised(situation: str, spins: list[dict[str, Any]]) -> bool:
     first, last = spins[0], spins[-1]
     if situation == "overcontrol":
-        return first["orientation"] == "upright" and last["orientation"] == "inverted"
+        return bool(first["orientation"] == "upright" and last["orientation"] == "inverted")
     if situation == "reversal":
         return bool(first["direction"] != last["direction"] and last["orientation"] == "upright")
     if situation == "again":

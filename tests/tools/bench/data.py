@@ -15,7 +15,7 @@ import numpy as np
 import numpy.typing as npt
 import pyarrow as pa
 import pyarrow.parquet as pq
-from tests.places import ROOT
+from tests.places import RECORDINGS
 
 from spinfloor.adapters.plan_files import load_plan
 from spinfloor.core.channels import CHANNEL_INDEX, CHANNELS, PITCH_RATE, REQUIRED_COLUMNS, ROLL_RATE, YAW_RATE
@@ -24,7 +24,6 @@ from spinfloor.core.events import Kind
 from spinfloor.core.frames import FrameBlock
 from spinfloor.core.plan.model import Plan
 
-RECORDINGS: Final = ROOT / "replay_data"
 RATE_HZ: Final = 100
 STEP_NS: Final = 1_000_000_000 // RATE_HZ
 START_NS: Final = 1_800_000_000_000_000_000

@@ -10,6 +10,7 @@ import tracemalloc
 from typing import Any, Final
 
 import numpy as np
+from tests.places import ROOT
 from tests.tools.bench import data
 from tests.tools.bench.plain_loop_stretch import kinds, stretch
 from tests.tools.bench.table import Row
@@ -67,7 +68,7 @@ def plain_loop_s(frames: int = PLAIN_FRAMES) -> float:
     block = stretch(frames)
     done = subprocess.run(
         [sys.executable, "-m", "tests.tools.bench.plain_loop"],
-        input=encode_block(block), cwd=data.ROOT, capture_output=True, check=False,
+        input=encode_block(block), cwd=ROOT, capture_output=True, check=False,
     )  # fmt: skip
     if done.returncode != 0:
         raise RuntimeError("the plain loop failed:\n" + done.stderr.decode()[-2000:])

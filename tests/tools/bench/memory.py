@@ -11,6 +11,7 @@ import sys
 from pathlib import Path
 from typing import Final
 
+from tests.places import ROOT
 from tests.tools.bench import data
 from tests.tools.bench.table import Row
 
@@ -24,7 +25,7 @@ def run(folder: Path, scale: float) -> list[Row]:
     """All rows of this part, flown in a process of its own."""
     hours = max(0.05, HOURS * min(scale, 1.0))
     words = [sys.executable, "-m", "tests.tools.bench.memory", str(folder / "store"), str(hours)]
-    done = subprocess.run(words, cwd=data.ROOT, capture_output=True, check=False)
+    done = subprocess.run(words, cwd=ROOT, capture_output=True, check=False)
     if done.returncode != 0:
         raise RuntimeError("the flight for the memory failed:\n" + done.stderr.decode()[-2000:])
     told = json.loads(done.stdout.splitlines()[-1])  # the service's log comes before it

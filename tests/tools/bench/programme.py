@@ -14,6 +14,7 @@ import time
 from pathlib import Path
 from typing import Any, Final
 
+from tests.places import ROOT
 from tests.tools.bench import data
 from tests.tools.bench.table import Row
 
@@ -78,7 +79,7 @@ def together(shares: list[list[str]], cores: list[int]) -> dict[str, Any]:
 
 def _child(core: int) -> subprocess.Popen[bytes]:
     words = [sys.executable, "-m", "tests.tools.bench.programme", str(core)]
-    return subprocess.Popen(words, cwd=data.ROOT, stdin=subprocess.PIPE, stdout=subprocess.PIPE)
+    return subprocess.Popen(words, cwd=ROOT, stdin=subprocess.PIPE, stdout=subprocess.PIPE)
 
 
 def child(core: int) -> None:

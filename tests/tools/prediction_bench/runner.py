@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from concurrent.futures import ProcessPoolExecutor
 from dataclasses import dataclass
 from typing import Any
@@ -172,7 +172,7 @@ def _sortie(flight: Flight, five: bool) -> list[Case]:
     return out
 
 
-def _case(group: str, kind: str, five: bool, earlier: int, spin: dict[str, Any], data: dict[str, Any]) -> list[Case]:
+def _case(group: str, kind: str, five: bool, earlier: int, spin: dict[str, Any], data: Mapping[str, Any]) -> list[Case]:
     heights = spin["altitude_ft"]
     if data["predicted_margin_ft"] is None or "rec_control" not in heights:
         return []

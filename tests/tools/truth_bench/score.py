@@ -207,5 +207,5 @@ def _inside(data: dict[str, Any], truth: float) -> bool:
     if sd is None:
         return False
     if data.get("turns_lower_bound"):
-        return truth >= data["turns"] - NORMAL_95 * sd
-    return abs(data["turns"] - truth) <= NORMAL_95 * sd
+        return bool(truth >= data["turns"] - NORMAL_95 * sd)
+    return bool(abs(data["turns"] - truth) <= NORMAL_95 * sd)
