@@ -1,4 +1,4 @@
-"""One Dash app on the service's own FastAPI app: pages, assets, headers."""
+"""One Dash app on the service's own FastAPI app: pages and assets, with what stands around them."""
 
 from __future__ import annotations
 
@@ -9,10 +9,12 @@ import dash
 import dash_mantine_components as dmc
 from dash import Dash
 from fastapi import FastAPI
+from starlette.middleware import Middleware
 from starlette.staticfiles import StaticFiles
-from starlette.types import ASGIApp, Message, Receive, Scope, Send
 
 from spinfloor_dashboard.components import service, shell
+from spinfloor_dashboard.faults import PageFaults
+from spinfloor_dashboard.headers import PageHeaders
 
 PAGE = """<!DOCTYPE html>
 <html lang="en">
@@ -21,14 +23,14 @@ PAGE = """<!DOCTYPE html>
 </html>"""
 
 
-def mount(app: FastAPI, *, api_base: str, browser_base: str = "", clips: Path | None = None) -> None:
+def mount(app: FastAPI, *, api_base: str = "", browser_base: str = "", clips: Path | None = None) -> None:
     """Add the screens to `app`; call it after every API route is on `app`.
 
-    api_base: where Python callbacks reach the service, e.g. "http://127.0.0.1:8080".
+    api_base: where Python callbacks reach the service, e.g. "http://127.0.0.1:8080"; "" means `app` itself, in this process.
     browser_base: where the browser reaches it; "" means the origin that served the page.
     clips: folder of a plan's own recorded words (made by `sound_builder`); default: SPINFLOOR_CLIPS, or none.
     """
-    service.set_base(api_base)
+    service.reach(app, api_base)
     clips = clips or (Path(os.environ["SPINFLOOR_CLIPS"]) if os.environ.get("SPINFLOOR_CLIPS") else None)
     if clips is not None:
         app.mount("/plan-sounds", StaticFiles(directory=clips), name="plan-sounds")
@@ -42,71 +44,11 @@ def mount(app: FastAPI, *, api_base: str, browser_base: str = "", clips: Path | 
         suppress_callback_exceptions=True,
         add_log_handler=False,
         serve_locally=True,
+        assets_ignore=r"plotly-basic.*",  # loaded where a figure is drawn (assets/63-figures.js), not on every page
     )
     dash_app.layout = lambda: dmc.MantineProvider(
         shell.layout(dash.page_container, browser_base=browser_base, own_clips=clips is not None),
         forceColorScheme="dark",
     )
+    app.user_middleware.append(Middleware(PageFaults))  # innermost: Dash's own middleware swallows what fails
     app.add_middleware(PageHeaders, dash_app=dash_app, browser_base=browser_base)
-
-
-class PageHeaders:
-    """Content-security and framing headers on the screens' own responses; the API's are left alone.
-
-    Scripts run only from our own files and Dash's inline scripts (by hash, taken at the first request, when every
-    callback is known). Styles need 'unsafe-inline' because the component libraries write style attributes.
-    """
-
-    def __init__(self, app: ASGIApp, dash_app: Dash, browser_base: str = "") -> None:
-        self.app = app
-        self.dash_app = dash_app
-        self.connect = f"'self' {browser_base} {browser_base.replace('http', 'ws', 1)}" if browser_base else "'self'"
-        self._policy: bytes | None = None
-        self._prepared = False
-
-    async def __call__(self, scope: Scope, receive: Receive, send: Send) -> None:
-        """Pass the request on; add the headers when the answer is an HTML page."""
-        if scope["type"] != "http":
-            await self.app(scope, receive, send)
-            return
-        self._prepare()
-        service.remember_session(scope["headers"])
-
-        async def send_with_headers(message: Message) -> None:
-            if message["type"] == "http.response.start" and _is_page(scope["path"], message):
-                message["headers"] = [
-                    *message["headers"],
-                    (b"content-security-policy", self.policy()),
-                    (b"x-content-type-options", b"nosniff"),
-                    (b"referrer-policy", b"no-referrer"),
-                ]
-            await send(message)
-
-        await self.app(scope, receive, send_with_headers)
-
-    def _prepare(self) -> None:
-        """Have Dash register the callback of its pages before the first page goes out, whichever page that is.
-
-        Dash does so by itself only when the first request is for "/"; a deep link would get a page without it.
-        """
-        if not self._prepared:
-            self._prepared = True
-            for hook in self.dash_app.backend._before_request_funcs:
-                hook()
-
-    def policy(self) -> bytes:
-        """The content-security policy, built once."""
-        if self._policy is None:
-            scripts = " ".join(f"'{digest.strip(chr(39))}'" for digest in self.dash_app.csp_hashes())
-            self._policy = (
-                f"default-src 'self'; script-src 'self' {scripts}; style-src 'self' 'unsafe-inline'; "
-                f"img-src 'self' data: blob:; font-src 'self' data:; connect-src {self.connect}; "
-                "worker-src 'self' blob:; object-src 'none'; base-uri 'none'; form-action 'self'; "
-                "frame-ancestors 'self'"
-            ).encode()
-        return self._policy
-
-
-def _is_page(path: str, message: Message) -> bool:
-    kinds = [value for name, value in message["headers"] if name.lower() == b"content-type"]
-    return bool(kinds) and kinds[0].startswith(b"text/html") and not path.startswith(("/v1", "/docs", "/redoc"))

@@ -86,6 +86,11 @@ class Client:
             verify=not self.base.startswith("http:"),  # reading the certificates takes 0.3 s; plain HTTP has none
         )
 
+    @classmethod
+    def inside(cls, app: Any, *, headers: Mapping[str, str] | None = None) -> Self:
+        """A client of an app (ASGI) in this very process: no socket, certificate or address is needed. No live sockets."""
+        return cls("http://127.0.0.1", headers=headers, transport=httpx.ASGITransport(app, raise_app_exceptions=False))
+
     async def __aenter__(self) -> Self:
         return self
 

@@ -112,13 +112,13 @@ async def settings_for(options: Options, ports: Ports) -> Settings:
     return settings
 
 
-def screens(base: str, clips: Path | None = None) -> Mount:
-    """Mounts the screens, which reach the service at `base`; clips: folder of a plan's own recorded words."""
+def screens(clips: Path | None = None) -> Mount:
+    """Mounts the screens; clips: folder of a plan's own recorded words."""
 
     def mount(app: FastAPI) -> None:
         import spinfloor_dashboard
 
-        spinfloor_dashboard.mount(app, api_base=base, clips=clips)
+        spinfloor_dashboard.mount(app, clips=clips)
 
     return mount
 
@@ -137,7 +137,7 @@ async def run_service(options: Options) -> None:
     scheme = "https" if options.certificate else "http"
     shown = f"[{options.host}]" if ":" in options.host else options.host
     base = f"{scheme}://{shown}:{listener.getsockname()[1]}"
-    app = create_app(ports, settings, mount=screens(base, options.clips) if options.screen else None, owner=OWNER)
+    app = create_app(ports, settings, mount=screens(options.clips) if options.screen else None, owner=OWNER)
     server = Server(config_for(app, options, settings))
     beside = [asyncio.create_task(work) for work in _beside(app, server, options, base)]
     options.told(f"spinfloor: listening on {base} (it advises; the crew and the test conductor decide)")

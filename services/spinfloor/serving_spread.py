@@ -154,7 +154,7 @@ async def _serve(
     scheme = "https" if options.certificate else "http"
     shown = f"[{options.host}]" if ":" in options.host else options.host
     base = f"{scheme}://{shown}:{listener.getsockname()[1]}"
-    mount: Mount | None = screens(base) if screen else None
+    mount: Mount | None = screens() if screen else None
 
     async def beside(supervisor: Supervisor | None) -> None:
         if also is not None:

@@ -63,6 +63,7 @@
   window.dash_clientside = window.dash_clientside || {};
   window.dash_clientside.spinfloor_shell = {
     navigated: function (pathname) {
+      spinfloor.faults.clear();
       for (const link of document.querySelectorAll("a.nav")) {
         const target = new URL(link.href).pathname;
         const here = target === pathname || (target === "/" && pathname === "/watch");

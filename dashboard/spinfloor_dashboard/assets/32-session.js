@@ -17,7 +17,9 @@
   const plainFetch = window.fetch.bind(window);
   window.fetch = function (input, options) {
     if (typeof input !== "string" || !input.includes("/_dash-update-component")) return plainFetch(input, options);
-    return plainFetch(input, Object.assign({}, options, { headers: Object.assign({}, (options || {}).headers, session.headers()) }));
+    const asked = plainFetch(input, Object.assign({}, options, { headers: Object.assign({}, (options || {}).headers, session.headers()) }));
+    spinfloor.faults.follow(asked);
+    return asked;
   };
 
   function address() { return spinfloor.base() + "/v1/session"; }

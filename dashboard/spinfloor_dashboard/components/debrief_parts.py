@@ -11,7 +11,7 @@ from dash.development.base_component import Component
 
 from spinfloor_dashboard.components import reprocess, spin_figures
 from spinfloor_dashboard.components.common import Tone, action_button, badge, empty, panel, utc_time
-from spinfloor_dashboard.components.spins import SpinMoments, nearest_spin
+from spinfloor_dashboard.components.spins import LEAD_NS, SpinMoments
 from spinfloor_dashboard.components.words import clock, known, number, plural, spin_name, turns
 
 Row = Mapping[str, Any]
@@ -33,12 +33,15 @@ def address(sortie: str, **query: Any) -> str:
     return "/debrief?" + urlencode({"sortie": sortie, **{k: v for k, v in query.items() if v is not None}})
 
 
-def chosen_spin(spins: Sequence[SpinMoments], number_: int | None, moment: int | None) -> SpinMoments | None:
-    """The spin to draw: the one named, else the one of the moment, else the first."""
-    named = next((spin for spin in spins if spin.ordinal == number_), None)
-    if named is not None or not spins:
-        return named
-    return nearest_spin(spins, moment) if moment is not None else spins[0]
+def chosen_spin(rows: Sequence[Row], number_: int | None, moment: int | None) -> int | None:
+    """The spin to draw: the one named, else the one of the moment (the last begun before it), else the first."""
+    ordinals = [int(row["spin"]) for row in rows]
+    if number_ is not None or not ordinals:
+        return number_ if number_ in ordinals else None
+    if moment is None:
+        return ordinals[0]
+    begun = [int(row["spin"]) for row in rows if int(row["start_ns"]) - LEAD_NS <= moment]
+    return begun[-1] if begun else ordinals[0]
 
 
 def choose(sorties: Sequence[Row], fault: str | None) -> Component:
@@ -80,7 +83,7 @@ def not_there(sortie: str, fault: str) -> Component:
     )
 
 
-def head(record: Row, rows: Sequence[Row], events: int) -> Component:
+def head(record: Row, rows: Sequence[Row]) -> Component:
     """Title, facts and everything there is to take away."""
     sortie = str(record["id"])
     facts = (
@@ -88,7 +91,6 @@ def head(record: Row, rows: Sequence[Row], events: int) -> Component:
         ("Sortie", sortie),
         ("Created", utc_time(record.get("created_ns"))),
         ("Spins", f"{len(rows)}"),
-        ("Events", f"{events:,}"),
         ("Frames", number((record.get("frames") or {}).get("count"))),
         ("Beliefs used", f"version {record.get('belief_version', 0)}"),
     )
@@ -143,11 +145,11 @@ HEAD = ("#", "Card", "Kind", "Entry, ft", "Held", "Turns", "s/turn", "ft/turn", 
         "Margin", "Predicted", "Cautious", "Verdict")  # fmt: skip
 
 
-def spin_table(sortie: str, rows: Sequence[Row], chosen: SpinMoments | None) -> Component:
+def spin_table(sortie: str, rows: Sequence[Row], chosen: int | None) -> Component:
     """One line per spin."""
     if not rows:
         return empty("No spin in this sortie.", "A spin appears here as soon as it has been found in the frames.")
-    body = [_spin_row(sortie, row, chosen is not None and chosen.ordinal == row["spin"]) for row in rows]
+    body = [_spin_row(sortie, row, chosen == row["spin"]) for row in rows]
     head_row = html.Thead(html.Tr([html.Th(word) for word in HEAD]))
     return html.Div(
         html.Table([head_row, html.Tbody(body)], className="plain numbers"),

@@ -1,4 +1,4 @@
-"""The one way from a Dash callback to the service: the typed client, bound to the mounted API.
+"""The one way from a Dash callback to the service: the typed client, as a rule of the app in this very process.
 
 A callback asks with the session of the browser that caused it, so that a page shows and does what its user may.
 """
@@ -7,32 +7,29 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 from contextvars import ContextVar
-from typing import TYPE_CHECKING, Final
+from typing import TYPE_CHECKING, Any, Final
 
 if TYPE_CHECKING:
     from spinfloor.client import Client
 
 SESSION_HEADERS: Final = (b"cookie", b"x-csrf-token")
+_app: Any = None
 _base: str = ""
 _session: ContextVar[dict[str, str]] = ContextVar("session")
 
 
-def set_base(api_base: str) -> None:
-    """Remember where the service answers; `mount` calls it. One process shows one service."""
-    global _base
-    _base = api_base.rstrip("/")
-
-
-def base() -> str:
-    """Where the service answers, without a trailing slash."""
-    return _base
+def reach(app: Any, api_base: str = "") -> None:
+    """Remember how the service is reached: in this process, or at an address. One process shows one service."""
+    global _app, _base
+    _app, _base = app, api_base.rstrip("/")
 
 
 def client() -> Client:
-    """A client bound to the mounted API. Use it as an async context manager inside an `async def` callback."""
+    """A client of the service. Use it as an async context manager inside an `async def` callback."""
     from spinfloor.client import Client
 
-    return Client(_base, headers=_session.get({}))
+    headers = _session.get({})
+    return Client(_base, headers=headers) if _base else Client.inside(_app, headers=headers)
 
 
 def remember_session(headers: Iterable[tuple[bytes, bytes]]) -> None:

@@ -36,6 +36,7 @@ def layout(container: Component, *, browser_base: str, own_clips: bool) -> Compo
                 className="header",
             ),
             html.Div(id="shell-alert", className="shell-alert", role="alert", hidden=True),
+            html.Div(id="shell-fault", className="shell-fault", role="alert", hidden=True),
             container,
             html.Div(id="shell-navigation", hidden=True),
         ],

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from bisect import bisect_right
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field
 from typing import Any
 
@@ -123,14 +123,6 @@ def marked_turns(spin: SpinMoments, *, about_vertical: bool = False) -> list[tup
         if value is not None and time_ns >= marks[-1][0]:
             marks.append((time_ns, float(value)))
     return marks
-
-
-def nearest_spin(spins: Sequence[SpinMoments], time_ns: int) -> SpinMoments | None:
-    """The spin a moment belongs to: the last one whose window has begun, else the first."""
-    if not spins:
-        return None
-    begun = [spin for spin in spins if spin.window_ns[0] <= time_ns]
-    return begun[-1] if begun else spins[0]
 
 
 def phase_spans(events: Iterable[Mapping[str, Any]], from_ns: int, to_ns: int) -> list[tuple[int, int, str]]:

@@ -1,78 +1,60 @@
-"""The sortie's events in time order: a strip to overview and a list to read, each entry a link to its moment."""
+"""The sortie's events in time order: a strip to overview and a list to read, each entry leading to its moment."""
 
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from typing import Any
-from urllib.parse import urlencode
 
 from dash import dcc, html
 from dash.development.base_component import Component
 
-from spinfloor_dashboard.components.common import badge, empty, utc_clock
+from spinfloor_dashboard.components.common import empty
 from spinfloor_dashboard.components.event_words import describe, heading, tone
 from spinfloor_dashboard.components.spin_figures import PHASE_FILL, Figure, base
 from spinfloor_dashboard.components.spins import phase_spans
 from spinfloor_dashboard.components.words import number
 
 Event = Mapping[str, Any]
-LONGEST = 600
+LONGEST = 5000
+GROUPS = {"call": "calls and marks", "mark": "calls and marks", "quality": "data", "link": "data"}
 TONE_COLOUR = {"warning": "#ff4b3e", "caution": "#ffb000", "plain": "#9fc4ea"}
 
 
-def link(sortie: str, time_ns: int, **more: str | None) -> str:
-    """The address of a moment of a sortie."""
-    return "/debrief?" + urlencode({"sortie": sortie, "t": time_ns, **{k: v for k, v in more.items() if v}})
+def rows(events: Sequence[Event]) -> list[list[str]]:
+    """Each event as the browser's table takes it: time (ns), how much later it was known, group, tone, what, details.
+
+    Times are text: a number in a browser does not hold a nanosecond of today.
+    """
+    return [
+        [
+            str(event["time_ns"]),
+            number((int(event["detected_ns"]) - int(event["time_ns"])) / 1e9, 2, "s"),
+            GROUPS.get(event["kind"], "spins"),
+            tone(event),
+            _what(event),
+            describe(event),
+        ]
+        for event in events[:LONGEST]
+    ]
+
+
+def _what(event: Event) -> str:
+    call = event["data"].get("call") if event["kind"] == "call" else None
+    return f"call: {call}" if call else heading(event)
 
 
 def table(sortie: str, events: Sequence[Event], moment_ns: int | None = None, **query: str | None) -> Component:
-    """Events as rows: time (a link), how much later it was known, kind, words."""
+    """Events as rows, drawn by the browser (`assets/65-events.js`): a component for each cell would take it seconds."""
     if not events:
         return empty("No events yet.", "Events appear as soon as frames have been taken for this sortie.")
-    nearest = min(events, key=lambda e: abs(int(e["time_ns"]) - moment_ns)) if moment_ns is not None else None
-    shown = events[:LONGEST]
-    note = (
-        [html.P(f"The first {LONGEST:,} of {len(events):,} events; the exports hold all of them.", className="soft")]
-        if len(events) > LONGEST
-        else []
-    )
-    return html.Div(
-        [
-            *note,
-            html.Table(
-                [
-                    html.Thead(html.Tr([html.Th(w) for w in ("Happened, UTC", "Known after", "What", "Details")])),
-                    html.Tbody([_row(sortie, event, event is nearest, query) for event in shown]),
-                ],
-                className="plain timeline",
-            ),
-        ],
-        className="scroll",
-        tabIndex=0,
-        role="region",
-        **{"aria-label": "Events in time order"},
-    )
-
-
-def _row(sortie: str, event: Event, here: bool, query: Mapping[str, str | None]) -> Component:
-    happened = int(event["time_ns"])
-    later = (int(event["detected_ns"]) - happened) / 1e9
-    mood = tone(event)
-    what: Any = badge(heading(event), mood) if mood in ("warning", "caution") else heading(event)  # type: ignore[arg-type]
-    if event["kind"] == "call" and event["data"].get("call"):
-        words = f"call: {event['data']['call']}"
-        what = badge(words, mood) if mood in ("warning", "caution") else words  # type: ignore[arg-type]
-    extra = {"id": "moment-row"} if here else {}
-    return html.Tr(
-        [
-            html.Td(dcc.Link(utc_clock(happened), href=link(sortie, happened, **query))),
-            html.Td(number(later, 2, "s")),
-            html.Td(what),
-            html.Td(describe(event)),
-        ],
-        className="here" if here else "",
-        **extra,
-    )
+    data = {
+        "sortie": sortie,
+        "moment": None if moment_ns is None else str(moment_ns),
+        "query": {name: value for name, value in query.items() if value},
+        "total": len(events),
+        "rows": rows(events),
+    }
+    return html.Div([dcc.Store(id="debrief-rows", data=data), html.Div(id="debrief-event-list")])
 
 
 def strip(events: Sequence[Event], moment_ns: int | None = None) -> Figure:
@@ -116,7 +98,7 @@ def _calls(figure: Figure, calls: Sequence[Event], first: int) -> None:
             "mode": "markers",
             "x": [(int(event["time_ns"]) - first) / 1e9 for event in calls],
             "y": [0.95] * len(calls),
-            "customdata": [int(event["time_ns"]) for event in calls],
+            "customdata": [str(event["time_ns"]) for event in calls],
             "text": [f"{event['data'].get('call')}: {describe(event)}" for event in calls],
             "hovertemplate": "%{text}<extra></extra>",
             "marker": {

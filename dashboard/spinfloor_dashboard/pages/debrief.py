@@ -1,11 +1,15 @@
-"""Debrief: one sortie's spins, figures, events, runs, exports and report. The address says what is shown."""
+"""Debrief: one sortie's spins, figures, events, runs, exports and report. The address says what is shown.
+
+The spin table comes first; figures, events and runs are asked for once it stands.
+"""
 
 from __future__ import annotations
 
+import asyncio
 from typing import Any
 
 import dash
-from dash import Input, Output, State, callback, dcc, html
+from dash import ClientsideFunction, Input, Output, State, callback, clientside_callback, dcc, html
 from dash.development.base_component import Component
 from dash.exceptions import PreventUpdate
 
@@ -18,6 +22,8 @@ from spinfloor_dashboard.components.heard import heard
 from spinfloor_dashboard.components.words import day
 
 POINTS = 1500
+LATER = (("figures", "Figures"), ("events", "Events"), ("heard", "Calls heard"), ("runs", "Runs"))
+Found = dict[str, Any] | None
 
 
 def layout(
@@ -30,11 +36,22 @@ def layout(
 ) -> Component:
     """The frame; what the address names is fetched into it."""
     query = {"sortie": sortie, "spin": spin, "t": t, "compare": compare, "before": before}
+    later = [
+        html.Div(panel(title, html.P("Fetching …", className="busy")), id=f"debrief-{name}") for name, title in LATER
+    ]
     return html.Main(
         [
             dcc.Store(id="debrief-query", data=query),
+            dcc.Store(id="debrief-found"),
             dcc.Location(id="debrief-go", refresh="callback-nav"),
-            html.Div(html.P("Fetching the sortie …", className="busy", role="status"), id="debrief-body"),
+            html.Div(
+                [
+                    html.Div(html.P("Fetching the sortie …", className="busy", role="status"), id="debrief-top"),
+                    *(later if sortie else ()),
+                    html.Div(id="debrief-listed", hidden=True),
+                ],
+                id="debrief-body",
+            ),
             caution_line(),
         ],
         className="page",
@@ -45,66 +62,103 @@ def layout(
 dash.register_page(__name__, path="/debrief", name="Debrief", order=5, title="spinfloor: Debrief", layout=layout)
 
 
-@callback(Output("debrief-body", "children"), Input("debrief-query", "data"))
-async def fill(query: dict[str, str | None]) -> Any:
-    """The sortie named in the address, or the ones to choose from."""
+@callback(Output("debrief-top", "children"), Output("debrief-found", "data"), Input("debrief-query", "data"))
+async def fill(query: dict[str, str | None]) -> tuple[Any, Found]:
+    """The spins of the sortie named in the address, or the sorties to choose from."""
     sortie = query["sortie"]
     if not sortie:
         found, fault = await ask(lambda client: client.sorties(limit=200))
-        return parts.choose(found or [], fault)
-    record, fault = await ask(lambda client: client.sortie(sortie))
-    if fault:
-        return parts.not_there(sortie, fault)
-    events, fault = await ask(lambda client: client.events(sortie))
-    rows, spins_fault = await ask(lambda client: client.spins(sortie))
+        return parts.choose(found or [], fault), None
+    (record, fault), (rows, spins_fault) = await asyncio.gather(
+        ask(lambda client: client.sortie(sortie)), ask(lambda client: client.spins(sortie))
+    )
     if fault or spins_fault:
-        return parts.not_there(sortie, fault or spins_fault or "")
-    spins = moments.split(events)
-    moment = parts.whole(query["t"])
-    chosen = parts.chosen_spin(spins, parts.whole(query["spin"]), moment)
-    other = next((s for s in spins if s.ordinal == parts.whole(query["compare"])), None)
-    keep = {"spin": query["spin"], "compare": query["compare"]}
-    return [
-        parts.head(record, rows, len(events)),
+        return parts.not_there(sortie, fault or spins_fault or ""), {"sortie": None}
+    chosen = parts.chosen_spin(rows, parts.whole(query["spin"]), parts.whole(query["t"]))
+    top = [
+        parts.head(record, rows),
         panel("Spins", parts.spin_table(sortie, rows, chosen), note="choose one to see its figures; margins in feet"),
-        await _figures(sortie, record, events, chosen, moment),
-        parts.comparison(sortie, spins, rows, chosen, other),
-        panel(
-            "Events",
-            dcc.Graph(
-                figure=timeline.strip(events, moment), config={"displayModeBar": False, "responsive": True},
-                className="figure-short", id="debrief-strip",
-            ),
-            timeline.table(sortie, events, moment, **keep),
-            note=_date(events) + "a call on the strip and each time lead to their moment; hover over a time for your own zone",
-        ),
-        await _heard(sortie, events),
-        await _runs(sortie, query["before"]),
-    ]  # fmt: skip
+    ]
+    return top, {**query, "chosen": chosen, "floors": record["plan"]["floors"], "rows": rows}
 
 
-async def _figures(
-    sortie: str, record: dict[str, Any], events: list[dict[str, Any]], spin: Any, moment: int | None
-) -> Component | None:
-    if spin is None:
-        return None
+@callback(Output("debrief-figures", "children"), Input("debrief-found", "data"), prevent_initial_call=True)
+async def drawn(found: Found) -> list[Any]:
+    """The figures of the spin chosen, and its comparison with another."""
+    if not found or not found["sortie"]:
+        return []
+    sortie = found["sortie"]
+    events, fault = await ask(lambda client: client.events(sortie))
+    if fault:
+        return [panel("Figures", html.P(fault))]
+    spins = moments.split(events)
+    chosen = next((spin for spin in spins if spin.ordinal == found["chosen"]), None)
+    if chosen is None:
+        return []
+    other = next((spin for spin in spins if spin.ordinal == parts.whole(found["compare"])), None)
+    return [
+        await _figures(found, events, chosen),
+        parts.comparison(sortie, spins, found["rows"], chosen, other),
+    ]
+
+
+async def _figures(found: dict[str, Any], events: list[dict[str, Any]], spin: moments.SpinMoments) -> Component:
     first, last = spin.window_ns
-    columns, fault = await ask(lambda client: client.frames(sortie, from_ns=first, to_ns=last, max_points=POINTS))
+    columns, fault = await ask(
+        lambda client: client.frames(found["sortie"], from_ns=first, to_ns=last, max_points=POINTS)
+    )
     if fault:
         return panel(f"Spin {spin.ordinal}", html.P(fault))
-    return parts.figures(spin, columns, moments.phase_spans(events, first, last), record["plan"]["floors"], moment)
+    phases = moments.phase_spans(events, first, last)
+    return parts.figures(spin, columns, phases, found["floors"], parts.whole(found["t"]))
 
 
-def _date(events: list[dict[str, Any]]) -> str:
-    return f"of {day(events[0]['time_ns'])}; " if events else ""
+@callback(
+    Output("debrief-events", "children"),
+    Output("debrief-heard", "children"),
+    Input("debrief-found", "data"),
+    prevent_initial_call=True,
+)
+async def listed(found: Found) -> tuple[Any, Any]:
+    """Every event, and which calls were heard."""
+    if not found or not found["sortie"]:
+        return [], []
+    sortie = found["sortie"]
+    (events, fault), (records, audit_fault) = await asyncio.gather(
+        ask(lambda client: client.events(sortie)), ask(lambda client: client.audit(sortie))
+    )
+    if fault:
+        return panel("Events", html.P(fault)), []
+    moment = parts.whole(found["t"])
+    strip = dcc.Graph(
+        figure=timeline.strip(events, moment), config={"displayModeBar": False, "responsive": True},
+        className="figure-short", id="debrief-strip",
+    )  # fmt: skip
+    keep = {"spin": found["spin"], "compare": found["compare"]}
+    shown = panel("Events", strip, timeline.table(sortie, events, moment, **keep), note=_note(events))
+    return shown, panel("Calls heard", html.P(audit_fault)) if audit_fault else heard(events, records)
 
 
-async def _heard(sortie: str, events: list[dict[str, Any]]) -> Component:
-    records, fault = await ask(lambda client: client.audit(sortie))
-    return panel("Calls heard", html.P(fault)) if fault else heard(events, records)
+def _note(events: list[dict[str, Any]]) -> str:
+    if not events:
+        return ""
+    words = "a call on the strip and each time lead to their moment; hover over a time for your own zone"
+    return f"of {day(events[0]['time_ns'])}; {words}"
 
 
-async def _runs(sortie: str, before: str | None) -> Component | None:
+clientside_callback(
+    ClientsideFunction(namespace="spinfloor_events", function_name="draw"),
+    Output("debrief-listed", "children"),
+    Input("debrief-rows", "data"),
+)
+
+
+@callback(Output("debrief-runs", "children"), Input("debrief-found", "data"), prevent_initial_call=True)
+async def runs_of(found: Found) -> Any:
+    """The runs of the sortie, and what the one in force changed against another."""
+    if not found or not found["sortie"]:
+        return []
+    sortie, before = found["sortie"], found["before"]
     runs, fault = await ask(lambda client: client.runs(sortie))
     if fault:
         return panel("Runs", html.P(fault))
@@ -114,18 +168,14 @@ async def _runs(sortie: str, before: str | None) -> Component | None:
     return parts.runs(sortie, runs, before, differences, fault)
 
 
-@callback(
+# A call on the strip leads to its moment.
+clientside_callback(
+    ClientsideFunction(namespace="spinfloor_events", function_name="chosen"),
     Output("debrief-go", "href"),
     Input("debrief-strip", "clickData"),
     State("debrief-query", "data"),
     prevent_initial_call=True,
 )
-def chosen_on_the_strip(click: dict[str, Any] | None, query: dict[str, str | None]) -> str:
-    """A call on the strip leads to its moment."""
-    points = (click or {}).get("points") or []
-    if not points or not query["sortie"] or points[0].get("customdata") is None:
-        raise PreventUpdate
-    return parts.address(query["sortie"], t=int(points[0]["customdata"]))
 
 
 @callback(
