@@ -49,4 +49,4 @@ def use_keyed_cache() -> None:
     os.environ["NUMBA_CACHE_DIR"] = directory
     config = sys.modules.get("numba.core.config")
     if config is not None:
-        config.CACHE_DIR = directory  # type: ignore[attr-defined]
+        config.CACHE_DIR = directory  # type: ignore[attr-defined]  # sys.modules knows a module by no type of its own

@@ -96,6 +96,12 @@ def listen(host: str, port: int) -> socket.socket:
     return listener
 
 
+def address_of(listener: socket.socket, host: str, *, secure: bool) -> str:
+    """Where a browser finds it, with the port that it got."""
+    shown = f"[{host}]" if ":" in host else host
+    return f"{'https' if secure else 'http'}://{shown}:{listener.getsockname()[1]}"
+
+
 async def settings_for(options: Options, ports: Ports) -> Settings:
     """Loopback without tokens; anything else needs one in force. Raises UnsafeAddressError."""
     now = ports.clock.wall_ns()
@@ -134,9 +140,7 @@ async def run_service(options: Options) -> None:
     except SpinfloorError:
         await ports.close()
         raise
-    scheme = "https" if options.certificate else "http"
-    shown = f"[{options.host}]" if ":" in options.host else options.host
-    base = f"{scheme}://{shown}:{listener.getsockname()[1]}"
+    base = address_of(listener, options.host, secure=options.certificate is not None)
     app = create_app(ports, settings, mount=screens(options.clips) if options.screen else None, owner=OWNER)
     server = Server(config_for(app, options, settings))
     beside = [asyncio.create_task(work) for work in _beside(app, server, options, base)]

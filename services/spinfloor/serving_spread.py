@@ -19,7 +19,7 @@ from spinfloor.core.errors import SpinfloorError
 from spinfloor.detect.roster import Roster
 from spinfloor.detect.supervisor import SPREAD_PACE, Supervisor
 from spinfloor.ports.tokens import Role, TokenRecord
-from spinfloor.serving import Options, Server, config_for, listen, screens, settings_for
+from spinfloor.serving import Options, Server, address_of, config_for, listen, screens, settings_for
 
 AGAIN_AFTER_S: Final = 1.0
 SHORTEST_SECRET: Final = 24
@@ -151,9 +151,7 @@ async def _serve(
     except SpinfloorError:
         await spread.ports.close()
         raise
-    scheme = "https" if options.certificate else "http"
-    shown = f"[{options.host}]" if ":" in options.host else options.host
-    base = f"{scheme}://{shown}:{listener.getsockname()[1]}"
+    base = address_of(listener, options.host, secure=options.certificate is not None)
     mount: Mount | None = screens() if screen else None
 
     async def beside(supervisor: Supervisor | None) -> None:

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable, Mapping
 from typing import Any
 
+from spinfloor_dashboard.components.common import Tone
 from spinfloor_dashboard.components.words import feet, known, number, spin_name, turns
 
 Data = Mapping[str, Any]
@@ -12,7 +13,7 @@ Data = Mapping[str, Any]
 WARNING_CALLS = ("recover", "chute", "abandon")
 
 
-def tone(event: Mapping[str, Any]) -> str:
+def tone(event: Mapping[str, Any]) -> Tone:
     """warning | caution | plain: warnings and cautions only, everything else stays plain."""
     data = event["data"]
     if event["kind"] == "call":

@@ -155,7 +155,7 @@ class SortieRuntime:
             if isinstance(entries[place].input, FramesInput):
                 while stop < len(entries) and isinstance(entries[stop].input, FramesInput):
                     stop += 1
-                events = await self._feed([entry.input for entry in entries[place:stop]])  # type: ignore[misc]
+                events = await self._feed([e.input for e in entries[place:stop] if isinstance(e.input, FramesInput)])
             else:
                 events = self._other(entries[place])
             self.offset = entries[stop - 1].offset

@@ -4,8 +4,19 @@ from collections.abc import Collection, Sequence
 from typing import Final, Protocol
 
 from spinfloor.core.events import Event
+from spinfloor.ports.errors import EventDivergedError
 
 RERUN_PREFIX: Final = "rerun-"  # begins the name of every run made aside from the flight
+
+
+def event_diverged(sequence: int) -> EventDivergedError:
+    """For adapters: the error for another event under the identity of one that is journalled."""
+    return EventDivergedError(
+        expected=f"event {sequence} to be the one in the journal",
+        got="another one under the same identity",
+        now="nothing was written; the journal's event stands",
+        sequence=sequence,
+    )
 
 
 class EventJournal(Protocol):

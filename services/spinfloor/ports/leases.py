@@ -3,6 +3,8 @@
 from dataclasses import dataclass
 from typing import Protocol
 
+from spinfloor.ports.errors import LeaseLostError
+
 
 @dataclass(frozen=True, slots=True)
 class Grant:
@@ -12,6 +14,16 @@ class Grant:
     owner: str
     fence: int
     expires_ns: int
+
+
+def lease_lost(sortie: str) -> LeaseLostError:
+    """For adapters: the error for an owner who is one no longer."""
+    return LeaseLostError(
+        expected="to own the sortie",
+        got="a newer owner's lease",
+        now="nothing was written; this detector stops",
+        sortie=sortie,
+    )
 
 
 class Leases(Protocol):

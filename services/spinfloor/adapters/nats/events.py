@@ -11,8 +11,8 @@ from spinfloor.adapters.nats.connection import NatsLink, Stored, WrongLastSequen
 from spinfloor.adapters.nats.fences import TRIES, Fences, contended
 from spinfloor.adapters.nats.subjects import text_of, token
 from spinfloor.core.events import Event, Kind
-from spinfloor.ports.errors import EventDivergedError, EventHoleError
-from spinfloor.ports.events import RERUN_PREFIX
+from spinfloor.ports.errors import EventHoleError
+from spinfloor.ports.events import RERUN_PREFIX, event_diverged
 
 PAGE = 500
 
@@ -102,12 +102,7 @@ class NatsEvents:
         there = await self.read(sortie, run=run, after=events[0].sequence - 1, limit=len(events))
         for mine, theirs in zip(events, there, strict=False):
             if _encode(mine) != _encode(theirs) or mine.sequence != theirs.sequence:
-                raise EventDivergedError(
-                    expected=f"event {mine.sequence} to be the one in the journal",
-                    got="another one under the same identity",
-                    now="nothing was written; the journal's event stands",
-                    sequence=mine.sequence,
-                )
+                raise event_diverged(mine.sequence)
 
     async def read(
         self,

@@ -10,7 +10,8 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 from spinfloor.adapters.nats.connection import NatsLink, WrongLastSequence
-from spinfloor.ports.errors import LeaseLostError, StorageError
+from spinfloor.ports.errors import StorageError
+from spinfloor.ports.leases import lease_lost
 
 TRIES = 20
 
@@ -21,16 +22,6 @@ class Tip:
 
     position: int
     fence: int
-
-
-def lease_lost(sortie: str) -> LeaseLostError:
-    """The error for an owner who is one no longer."""
-    return LeaseLostError(
-        expected="to own the sortie",
-        got="a newer owner's lease",
-        now="nothing was written; this detector stops",
-        sortie=sortie,
-    )
 
 
 def contended(sortie: str) -> StorageError:

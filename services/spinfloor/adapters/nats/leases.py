@@ -18,10 +18,10 @@ from typing import Any, Final
 from nats.aio.msg import Msg
 
 from spinfloor.adapters.nats.connection import NatsLink, Stored, WrongLastSequence, translated
-from spinfloor.adapters.nats.fences import Fences, lease_lost
+from spinfloor.adapters.nats.fences import Fences
 from spinfloor.ports.clock import Clock
 from spinfloor.ports.errors import LeaseLostError
-from spinfloor.ports.leases import Grant
+from spinfloor.ports.leases import Grant, lease_lost
 
 _SECOND_NS: Final = 1_000_000_000
 

@@ -3,21 +3,12 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from typing import Any
 
-import orjson
-
+from spinfloor.adapters.belief_rows import COLUMNS, stored_beliefs
 from spinfloor.adapters.postgres.database import Database, without_nul
 from spinfloor.adapters.postgres.sorties import dumped
 from spinfloor.core.events import Json
 from spinfloor.ports.beliefs import StoredBeliefs, check_newest
-
-_COLUMNS = "aircraft, version, created_ns, beliefs, cause"
-
-
-def _stored(row: Any) -> StoredBeliefs:
-    aircraft, version, created_ns, beliefs, cause = row
-    return StoredBeliefs(aircraft, version, created_ns, orjson.loads(beliefs), orjson.loads(cause))
 
 
 class PostgresBeliefs:
@@ -29,9 +20,9 @@ class PostgresBeliefs:
     async def current(self, aircraft: str) -> StoredBeliefs | None:
         """See BeliefStore."""
         rows = await self._database.rows(
-            f"SELECT {_COLUMNS} FROM beliefs WHERE aircraft = $1 ORDER BY version DESC LIMIT 1", without_nul(aircraft)
+            f"SELECT {COLUMNS} FROM beliefs WHERE aircraft = $1 ORDER BY version DESC LIMIT 1", without_nul(aircraft)
         )
-        return _stored(rows[0]) if rows else None
+        return stored_beliefs(rows[0]) if rows else None
 
     async def add(
         self,
@@ -48,10 +39,10 @@ class PostgresBeliefs:
         async with self._database.transaction("storing what was learnt") as connection:
             await connection.execute("SELECT pg_advisory_xact_lock(hashtextextended($1, 1))", name)
             there = await connection.fetchrow(
-                f"SELECT {_COLUMNS} FROM beliefs WHERE aircraft = $1 AND cause_key = $2", name, key
+                f"SELECT {COLUMNS} FROM beliefs WHERE aircraft = $1 AND cause_key = $2", name, key
             )
             if there is not None:
-                return _stored(there)
+                return stored_beliefs(there)
             newest = await connection.fetchval(
                 "SELECT coalesce(max(version), 0) FROM beliefs WHERE aircraft = $1", name
             )
@@ -66,9 +57,9 @@ class PostgresBeliefs:
     async def history(self, aircraft: str) -> list[StoredBeliefs]:
         """See BeliefStore."""
         rows = await self._database.rows(
-            f"SELECT {_COLUMNS} FROM beliefs WHERE aircraft = $1 ORDER BY version", without_nul(aircraft)
+            f"SELECT {COLUMNS} FROM beliefs WHERE aircraft = $1 ORDER BY version", without_nul(aircraft)
         )
-        return [_stored(row) for row in rows]
+        return [stored_beliefs(row) for row in rows]
 
     async def aircraft(self) -> list[str]:
         """See BeliefStore."""

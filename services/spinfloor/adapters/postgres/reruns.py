@@ -11,7 +11,7 @@ from spinfloor.adapters.postgres.database import Database, without_nul
 from spinfloor.adapters.reruns import check_rerun
 from spinfloor.adapters.sortie_rows import unknown_sortie
 from spinfloor.core.events import Event
-from spinfloor.ports.errors import EventDivergedError
+from spinfloor.ports.events import event_diverged
 
 
 async def add_rerun(database: Database, sortie: str, run: str, events: Sequence[Event]) -> int:
@@ -47,12 +47,7 @@ async def _compare(connection: Any, sortie: str, run: str, rows: Sequence[tuple[
     if [tuple(row) for row in there] != mine:
         places = zip(there, mine, strict=False)
         first = next((i for i, (one, two) in enumerate(places) if tuple(one) != two), min(len(there), len(mine)))
-        raise EventDivergedError(
-            expected=f"event {first} to be the one in the journal",
-            got="another one under the same identity",
-            now="nothing was written; the journal's event stands",
-            sequence=first,
-        )
+        raise event_diverged(first)
 
 
 INSERT_EVENT: Final = (

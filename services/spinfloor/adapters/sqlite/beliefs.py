@@ -4,21 +4,14 @@ from __future__ import annotations
 
 import sqlite3
 from collections.abc import Mapping
-from typing import Any
 
 import orjson
 
+from spinfloor.adapters.belief_rows import COLUMNS, stored_beliefs
 from spinfloor.adapters.sqlite.reader import Reader
 from spinfloor.adapters.sqlite.writer import Writer
 from spinfloor.core.events import Json
 from spinfloor.ports.beliefs import StoredBeliefs, check_newest
-
-_COLUMNS = "aircraft, version, created_ns, beliefs, cause"
-
-
-def _stored(row: Any) -> StoredBeliefs:
-    aircraft, version, created_ns, beliefs, cause = row
-    return StoredBeliefs(aircraft, version, created_ns, orjson.loads(beliefs), orjson.loads(cause))
 
 
 class SqliteBeliefs:
@@ -30,9 +23,9 @@ class SqliteBeliefs:
 
     async def current(self, aircraft: str) -> StoredBeliefs | None:
         """See the port."""
-        sql = f"SELECT {_COLUMNS} FROM beliefs WHERE aircraft = ? ORDER BY version DESC LIMIT 1"
+        sql = f"SELECT {COLUMNS} FROM beliefs WHERE aircraft = ? ORDER BY version DESC LIMIT 1"
         rows = await self._reader.rows(sql, (aircraft,))
-        return _stored(rows[0]) if rows else None
+        return stored_beliefs(rows[0]) if rows else None
 
     async def add(
         self,
@@ -47,10 +40,10 @@ class SqliteBeliefs:
         """See the port."""
 
         def write(connection: sqlite3.Connection) -> StoredBeliefs:
-            sql = f"SELECT {_COLUMNS} FROM beliefs WHERE aircraft = ? AND cause_key = ?"
+            sql = f"SELECT {COLUMNS} FROM beliefs WHERE aircraft = ? AND cause_key = ?"
             there = connection.execute(sql, (aircraft, cause_key)).fetchone()
             if there is not None:
-                return _stored(there)
+                return stored_beliefs(there)
             sql = "SELECT coalesce(max(version), 0) FROM beliefs WHERE aircraft = ?"
             newest = connection.execute(sql, (aircraft,)).fetchone()[0]
             check_newest(aircraft, expected_version, newest)
@@ -65,8 +58,8 @@ class SqliteBeliefs:
 
     async def history(self, aircraft: str) -> list[StoredBeliefs]:
         """See the port."""
-        sql = f"SELECT {_COLUMNS} FROM beliefs WHERE aircraft = ? ORDER BY version"
-        return [_stored(row) for row in await self._reader.rows(sql, (aircraft,))]
+        sql = f"SELECT {COLUMNS} FROM beliefs WHERE aircraft = ? ORDER BY version"
+        return [stored_beliefs(row) for row in await self._reader.rows(sql, (aircraft,))]
 
     async def aircraft(self) -> list[str]:
         """See the port."""

@@ -15,6 +15,7 @@ from spinfloor.adapters.sqlite.sorties import sortie_ref
 from spinfloor.adapters.sqlite.writer import Writer
 from spinfloor.core.events import Event, Kind
 from spinfloor.ports.errors import EventDivergedError, EventHoleError
+from spinfloor.ports.events import event_diverged
 
 _Row = tuple[str, int, int, bytes]
 
@@ -146,12 +147,7 @@ def _check_known(connection: sqlite3.Connection, ref: int, rows: list[tuple[Any,
     for row in rows:
         there = connection.execute(_ONE, (ref, row[0])).fetchone()
         if there != row[1:]:
-            raise EventDivergedError(
-                expected=f"event {row[0]} to be the one in the journal",
-                got="another one under the same identity",
-                now="nothing was written; the journal's event stands",
-                sequence=row[0],
-            )
+            raise event_diverged(row[0])
 
 
 def _check_count(connection: sqlite3.Connection, ref: int, count: int) -> None:

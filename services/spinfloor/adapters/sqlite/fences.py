@@ -6,18 +6,7 @@ import sqlite3
 
 from spinfloor.adapters.sqlite.writer import Writer
 from spinfloor.ports.clock import Clock
-from spinfloor.ports.errors import LeaseLostError
-from spinfloor.ports.leases import Grant
-
-
-def lease_lost(sortie: str) -> LeaseLostError:
-    """The error for an owner who is one no longer."""
-    return LeaseLostError(
-        expected="to own the sortie",
-        got="a newer owner's lease",
-        now="nothing was written; this detector stops",
-        sortie=sortie,
-    )
+from spinfloor.ports.leases import Grant, lease_lost
 
 
 def check_fence(connection: sqlite3.Connection, sortie: str, fence: int) -> None:

@@ -105,7 +105,7 @@ async def _lines(feed: EventFeed, kinds: set[str] | None) -> AsyncIterator[bytes
     finally:
         waiting.cancel()
         await asyncio.gather(waiting, return_exceptions=True)
-        await stream.aclose()  # type: ignore[attr-defined]
+        await stream.aclose()  # type: ignore[attr-defined]  # a generator, whatever the feed's protocol says
 
 
 async def all_events(services: Services, sortie: str, kinds: set[str] | None = None) -> list[Event]:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from typing import Annotated
+from typing import Annotated, Any
 
 from fastapi import APIRouter, Body, Path
 
@@ -24,8 +24,8 @@ async def post_rerun(services: Use, caller: AsControl, body: Annotated[NewRerun,
     job = await services.reruns.start(body.model_copy(update={"by": by}))
     now = services.ports.clock.wall_ns()
     for one in job.sorties[:100]:
-        data = {"rerun": job.id, "plan": body.plan, "beliefs": body.beliefs}
-        await services.ports.audit.add(AuditRecord(now, by, "rerun.started", one.sortie, data))  # type: ignore[arg-type]
+        data: dict[str, Any] = {"rerun": job.id, "plan": body.plan, "beliefs": body.beliefs}
+        await services.ports.audit.add(AuditRecord(now, by, "rerun.started", one.sortie, data))
     return Json(job.as_record(), status_code=202, headers={"Location": f"/v1/reruns/{job.id}"})
 
 

@@ -30,7 +30,6 @@ class TimePoint:
     year: int | None
     day: int
     of_day_ns: int
-    leap: bool
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -67,7 +66,7 @@ def time_point(packet: Packet, notes: Notes) -> TimePoint | None:
         notes.add(f"byte {packet.at}", "time packet whose digits are no time; left out")
         return None
     year, day, of_day_ns = parsed
-    return TimePoint(packet.ticks, year, day, of_day_ns, bool(word >> 8 & 1))
+    return TimePoint(packet.ticks, year, day, of_day_ns)
 
 
 def _digits(raw: bytes, month_format: bool) -> tuple[int | None, int, int] | None:
