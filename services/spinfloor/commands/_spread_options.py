@@ -2,9 +2,8 @@
 
 from __future__ import annotations
 
-import asyncio
 import functools
-from collections.abc import Awaitable, Callable
+from collections.abc import Callable, Coroutine
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -61,8 +60,11 @@ def spread_options(command: Callable[..., None]) -> Callable[..., None]:
     return command
 
 
-def run_part(run: Callable[[SpreadOptions], Awaitable[None]], *, prefix: str, replicas: str, **given: Any) -> None:
+def run_part(
+    run: Callable[[SpreadOptions], Coroutine[Any, Any, None]], *, prefix: str, replicas: str, **given: Any
+) -> None:
     """Set up logs and run until told to stop."""
+    from spinfloor.event_loop import run as run_loop
     from spinfloor.logs import set_up_logs
     from spinfloor.serving_spread import SpreadOptions
 
@@ -71,8 +73,4 @@ def run_part(run: Callable[[SpreadOptions], Awaitable[None]], *, prefix: str, re
     set_up_logs()
     told = functools.partial(click.echo, err=True)
     options = SpreadOptions(prefix=prefix, replicas=int(replicas), told=told, **given)
-    asyncio.run(_run(run, options))
-
-
-async def _run(run: Callable[[SpreadOptions], Awaitable[None]], options: SpreadOptions) -> None:
-    await run(options)
+    run_loop(run(options))

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import asyncio
 import sys
 from pathlib import Path
 
@@ -48,6 +47,7 @@ def serve(
     no_screen: bool,
 ) -> None:
     """Ingest, detectors, screens and SQLite in this process. Listens on loopback; any other address needs tokens."""
+    from spinfloor.event_loop import run
     from spinfloor.logs import set_up_logs
     from spinfloor.serving import Options, run_service
 
@@ -66,4 +66,4 @@ def serve(
         screen=not no_screen,
         told=lambda line: click.echo(line, err=True),
     )
-    asyncio.run(run_service(options))
+    run(run_service(options))

@@ -28,6 +28,9 @@ STRIP_COLUMNS: Final = (
     ("altitude_ft", PRESSURE_ALTITUDE),
     ("calibrated_airspeed_kt", CALIBRATED_AIRSPEED),
 )
+_STRIP_NAMES: Final = tuple(name for name, _ in STRIP_COLUMNS)
+_STRIP_POSITIONS: Final = [position for _, position in STRIP_COLUMNS]
+_STRIP_FACTORS: Final = np.array([[CHANNELS[position].si_per_unit] for position in _STRIP_POSITIONS])
 STRIP_POINTS: Final = 40  # in one message; at 20 messages a second that is 800 points a second
 
 
@@ -64,12 +67,11 @@ def presence_subject(sortie: str) -> str:
 def strip(block: FrameBlock) -> dict[str, Any]:
     """The contract's strip of a block: few points, edge units, rounded, missing as null."""
     step = -(-len(block) // STRIP_POINTS) or 1
-    values = block.values[::step]
-    out: dict[str, Any] = {"time_ns": block.time_ns[::step].tolist()}
-    for name, position in STRIP_COLUMNS:
-        column = np.round(values[:, position] / CHANNELS[position].si_per_unit, 2)
-        out[name] = [None if value != value else value for value in column.tolist()]
-    return out
+    edge = np.round(block.values[::step].T[_STRIP_POSITIONS] / _STRIP_FACTORS, 2)
+    columns: list[list[float | None]] = edge.tolist()
+    if np.isnan(edge).any():
+        columns = [[None if value != value else value for value in column] for column in columns]
+    return {"time_ns": block.time_ns[::step].tolist(), **dict(zip(_STRIP_NAMES, columns, strict=True))}
 
 
 def state_message(state: Mapping[str, Any], block: FrameBlock | None) -> bytes:

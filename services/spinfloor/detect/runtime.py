@@ -47,6 +47,7 @@ class _Unpublished:
     blocks: list[FrameBlock] = field(default_factory=list)
     changed: bool = True
     published_steady_ns: int = 0
+    message: bytes | None = None
 
 
 class SortieRuntime:
@@ -264,16 +265,28 @@ class SortieRuntime:
             if now > self.held_until_ns:
                 await clock.sleep(SNAPSHOT_EVERY_S)
                 continue
-            if self._fresh.changed or now - self._fresh.published_steady_ns > HEARTBEAT_EVERY_S * 1e9:
+            if self._due(now):
                 await self._publish_once(now)
             await clock.sleep(SNAPSHOT_EVERY_S)
+
+    def _due(self, now: int) -> bool:
+        return self._fresh.changed or now - self._fresh.published_steady_ns > HEARTBEAT_EVERY_S * 1e9
+
+    async def newest_message(self) -> bytes:
+        """For a watcher who has just come: the state last published, or one published now if it has changed since."""
+        now = self._ports.clock.steady_ns()
+        if self._fresh.message is None or self._due(now):
+            await self._publish_once(now)
+        assert self._fresh.message is not None
+        return self._fresh.message
 
     async def _publish_once(self, now: int) -> None:
         blocks, self._fresh.blocks = self._fresh.blocks, []
         self._fresh.changed = False
         self._fresh.published_steady_ns = now
         block = joined(blocks) if blocks else None
-        await self._ports.bus.publish(live_subject(self.record.id), state_message(await self.state(), block))
+        self._fresh.message = state_message(await self.state(), block)
+        await self._ports.bus.publish(live_subject(self.record.id), self._fresh.message)
 
     async def state(self) -> dict[str, Any]:
         """The snapshot with what the shell knows: data age, origin, arrival times, who watches."""

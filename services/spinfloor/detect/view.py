@@ -27,6 +27,10 @@ class LiveView(Protocol):
         """The newest state, None when no detector has shown one."""
         ...
 
+    async def message(self, sortie: str) -> bytes | None:
+        """The same as the watchers get it, encoded once for all of them."""
+        ...
+
     async def shown(self, sortie: str) -> dict[str, Any] | None:
         """The state last shown, without waking a detector; None when none has been shown since the start."""
         ...
@@ -60,6 +64,11 @@ class LocalView:
         """See the protocol."""
         runtime = await self._supervisor.runtime(sortie)
         return None if runtime is None else await runtime.state()
+
+    async def message(self, sortie: str) -> bytes | None:
+        """See the protocol."""
+        runtime = await self._supervisor.runtime(sortie)
+        return None if runtime is None else await runtime.newest_message()
 
     async def shown(self, sortie: str) -> dict[str, Any] | None:
         """See the protocol."""
@@ -103,6 +112,10 @@ class BusView:
     async def state(self, sortie: str) -> dict[str, Any] | None:
         """See the protocol."""
         return await _shown(self._ports, sortie)
+
+    async def message(self, sortie: str) -> bytes | None:
+        """See the protocol."""
+        return await self._ports.bus.latest(live_subject(sortie))
 
     async def shown(self, sortie: str) -> dict[str, Any] | None:
         """See the protocol."""

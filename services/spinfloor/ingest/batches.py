@@ -11,23 +11,19 @@ import numpy as np
 import numpy.typing as npt
 
 from spinfloor.core.channels import (
-    CHANNEL_COUNT,
     CHANNEL_INDEX,
-    CHANNELS,
-    REQUIRED_COLUMNS,
     TIME_COLUMN,
     TIME_SECONDS_COLUMN,
 )
 from spinfloor.core.errors import SpinfloorError
 from spinfloor.core.frames import FrameBlock
-from spinfloor.ingest.rows import NO_TIME_NS, RowProblem, check_rows
+from spinfloor.ingest.regular import regular_block
+from spinfloor.ingest.rows import NO_TIME_NS, RowProblem, check_rows, within_times
 
 MAX_ROWS: Final = 200_000  # over half an hour at 100 Hz; a longer recording is sent in pieces
 MAX_COLUMNS: Final = 64  # the contract has fewer; more are named in no sentence
 SOURCE_PATTERN: Final = r"^[A-Za-z0-9][A-Za-z0-9._:-]{0,63}$"
 
-_FACTORS: Final = np.array([channel.si_per_unit for channel in CHANNELS])
-_REQUIRED: Final = frozenset(REQUIRED_COLUMNS)
 _NAMES: Final = frozenset((*CHANNEL_INDEX, TIME_COLUMN, TIME_SECONDS_COLUMN))
 
 _Source = Annotated[str, msgspec.Meta(pattern=SOURCE_PATTERN)]
@@ -60,13 +56,15 @@ _PACKED: Final = msgspec.msgpack.Decoder(_PackedBatch)
 
 @dataclass(frozen=True, slots=True)
 class Batch:
-    """A decoded batch. problems: rows that don't count as frames, by their place in what was sent."""
+    """A decoded batch. problems: rows that don't count as frames, by their place in what was sent. body: the block's
+    bytes for the journal, when they have been made already."""
 
     source: str
     sequence: int
     rows: int
     block: FrameBlock
     problems: tuple[RowProblem, ...]
+    body: bytes | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -122,30 +120,15 @@ def _plain(exc: Exception) -> str:
 
 def batch_of(wire: Wire) -> Batch:
     """Contract columns (edge units) checked row by row. Raises BatchError or ColumnError."""
-    block = _all_packed(wire.columns)
-    if block is None:
+    regular = regular_block(wire.columns)
+    if regular is None:
         return make_batch(wire.source, wire.sequence, wire.columns)
+    block, body = regular
     check_size(len(block))
+    if body is not None and within_times(block.time_ns):
+        return Batch(wire.source, wire.sequence, len(block), block, (), body)
     checked, problems = check_rows(block)
     return Batch(wire.source, wire.sequence, len(block), checked, problems)
-
-
-def _all_packed(columns: Mapping[str, Any]) -> FrameBlock | None:
-    """The block of a batch whose columns are all packed, known, complete and equally long; None: the long way, which
-    finds the words for what is wrong. One multiplication for all columns, the same numbers as column by column."""
-    times = columns.get(TIME_COLUMN)
-    if not isinstance(times, bytes) or len(times) % 8 or not columns.keys() >= _REQUIRED:
-        return None
-    names = [name for name in columns if name != TIME_COLUMN]
-    bodies = [columns[name] for name in names]
-    length = len(times)
-    if not all(isinstance(b, bytes) and len(b) == length for b in bodies) or not CHANNEL_INDEX.keys() >= set(names):
-        return None
-    positions = [CHANNEL_INDEX[name] for name in names]
-    n = length // 8
-    values = np.full((n, CHANNEL_COUNT), np.nan)
-    values[:, positions] = (np.frombuffer(b"".join(bodies), "<f8").reshape(len(names), n) * _FACTORS[positions, None]).T
-    return FrameBlock(np.frombuffer(times, "<i8").astype(np.int64), values)
 
 
 def check_size(rows: int) -> None:

@@ -15,6 +15,7 @@ import numpy.typing as npt
 
 from spinfloor.core.channels import CHANNELS, PITCH_RATE, PRESSURE_ALTITUDE, ROLL_RATE, YAW_RATE
 from spinfloor.core.frames import FrameBlock
+from spinfloor.ports.inputs import FEW, extent_of
 
 NO_TIME_NS: Final = -1
 LATEST_NS: Final = 7_258_118_400_000_000_000  # the year 2200; anything later is a wrong unit or a damaged stamp
@@ -61,19 +62,24 @@ def _all_good(block: FrameBlock) -> bool:
     """The usual case, decided with a handful of array operations: nothing missing that is needed, nothing infinite."""
     if not len(block):
         return True
-    times = block.time_ns
     whole = bool(np.isfinite(block.values[:, : len(_NEEDED)]).all()) and not bool(np.isinf(block.values).any())
-    return whole and int(times.min()) >= 0 and int(times.max()) < LATEST_NS
+    return whole and within_times(block.time_ns)
+
+
+def within_times(times: npt.NDArray[np.int64]) -> bool:
+    """Whether every time stamp can be one."""
+    first, last = extent_of(times)
+    return first >= 0 and last < LATEST_NS
 
 
 def backwards(times: npt.NDArray[np.int64], previous_ns: int | None) -> list[int]:
     """Places whose time does not rise above the one before (previous_ns: before the first)."""
-    if not len(times):
-        return []
+    if len(times) <= FEW:
+        rising = times.tolist()
+        before = [rising[0] - 1 if previous_ns is None else previous_ns, *rising] if rising else []
+        return [i for i, (last, now) in enumerate(zip(before, rising, strict=False)) if now <= last]
     places = [] if previous_ns is None or int(times[0]) > previous_ns else [0]
-    if len(times) > 1:
-        places += [int(i) + 1 for i in np.flatnonzero(times[1:] <= times[:-1])]
-    return places
+    return places + [int(i) + 1 for i in np.flatnonzero(times[1:] <= times[:-1])]
 
 
 def _missing_words(missing: npt.NDArray[np.bool_]) -> str:

@@ -62,7 +62,7 @@ class Ingest:
     async def take(self, sortie: str, batch: Batch) -> Ack:
         """Journal a batch; returns when it is on disk. Raises what `InputJournal.append` raises."""
         received = self._clock.wall_ns()
-        entry = FramesInput(batch.source, batch.sequence, received, batch.block)
+        entry = FramesInput(batch.source, batch.sequence, received, batch.block, batch.body)
         appended = await self._journal.append(sortie, entry)
         if appended.duplicate:
             self.duplicate_batches += 1

@@ -1,21 +1,38 @@
 """The input journal: frames, ticks, marks and floor changes of a sortie in the one order that decides its events."""
 
 from collections.abc import AsyncIterator, Mapping, Sequence
-from dataclasses import dataclass
-from typing import Protocol
+from dataclasses import dataclass, field
+from typing import Final, Protocol
+
+import numpy as np
+import numpy.typing as npt
 
 from spinfloor.core.events import Json, Mark
 from spinfloor.core.frames import FrameBlock
 
+FEW: Final = 64  # numbers; so many are looked at one by one in less time than an array operation takes to begin
+
+
+def extent_of(times: npt.NDArray[np.int64]) -> tuple[int, int]:
+    """Smallest and largest; (0, 0) of none."""
+    if len(times) > FEW:
+        return int(times.min()), int(times.max())
+    few = times.tolist()
+    return (min(few), max(few)) if few else (0, 0)
+
 
 @dataclass(frozen=True, slots=True)
 class FramesInput:
-    """A batch of frames. (source, sequence) is its identity within the sortie; received_ns is the wall clock here."""
+    """A batch of frames. (source, sequence) is its identity within the sortie; received_ns is the wall clock here.
+
+    body: the block as `wire.encode_block` gives it, when somebody has made it already.
+    """
 
     source: str
     sequence: int
     received_ns: int
     block: FrameBlock
+    body: bytes | None = field(default=None, compare=False, repr=False)
 
 
 @dataclass(frozen=True, slots=True)

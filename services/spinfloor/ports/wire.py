@@ -13,6 +13,7 @@ import struct
 from typing import Any, Final
 
 import numpy as np
+import numpy.typing as npt
 import orjson
 
 from spinfloor.core.channels import CHANNEL_COUNT
@@ -30,11 +31,15 @@ _HEADER: Final = struct.Struct("<BxxxII4x")  # 16 bytes, so that the arrays behi
 
 def encode_block(block: FrameBlock) -> bytes:
     """A block as bytes; channels without any value are left out."""
-    n = len(block)
     present = ~np.isnan(block.values).all(axis=0)
     mask = int.from_bytes(np.packbits(present, bitorder="little").tobytes(), "little")
-    columns = block.values.T[present]
-    return _HEADER.pack(KIND_FRAMES, n, mask) + block.time_ns.astype("<i8", copy=False).tobytes() + columns.tobytes()
+    return join_block(block.time_ns, mask, block.values.T[present])
+
+
+def join_block(time_ns: npt.NDArray[np.int64], mask: int, columns: npt.NDArray[np.float64]) -> bytes:
+    """Bytes of a block from its columns, shape (channels in the mask, n), each with a value at least."""
+    header = _HEADER.pack(KIND_FRAMES, len(time_ns), mask)
+    return header + time_ns.astype("<i8", copy=False).tobytes() + columns.tobytes()
 
 
 def decode_block(body: bytes | memoryview) -> FrameBlock:
@@ -81,7 +86,7 @@ def encode_input(entry: Input) -> bytes:
     """The body of an input."""
     match entry:
         case FramesInput():
-            return encode_block(entry.block)
+            return encode_block(entry.block) if entry.body is None else entry.body
         case TickInput():
             return bytes([KIND_TICK]) + orjson.dumps({"time_ns": entry.time_ns})
         case MarkInput():

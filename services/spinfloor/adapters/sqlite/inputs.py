@@ -6,18 +6,30 @@ import asyncio
 import sqlite3
 from collections import deque
 from collections.abc import AsyncIterator, Sequence
+from dataclasses import dataclass, field
 from typing import Any, Final
 
 from spinfloor.adapters.sqlite.connection import storage_error
 from spinfloor.adapters.sqlite.reader import Reader
 from spinfloor.adapters.sqlite.sorties import sortie_ref
 from spinfloor.adapters.sqlite.writer import Writer
-from spinfloor.ports.inputs import Appended, FloorsInput, FramesInput, Input, JournalEntry, SourceState, TickInput
+from spinfloor.core.errors import SpinfloorError
+from spinfloor.ports.inputs import (
+    Appended,
+    FloorsInput,
+    FramesInput,
+    Input,
+    JournalEntry,
+    SourceState,
+    TickInput,
+    extent_of,
+)
 from spinfloor.ports.wire import decode_input, encode_input, identity_of, kind_of
 
 TAIL_ENTRIES: Final = 256
 TAIL_FRAMES: Final = 4096
 CHUNK_ENTRIES: Final = 128
+ROWS_AT_ONCE: Final = 64  # in one statement; as many statements are kept prepared
 _KEY_SOURCE: Final = "\x00key:"
 _Row = tuple[int, str | None, int | None, int, int, int, int, bytes]
 
@@ -63,8 +75,7 @@ def _frame_count(entry: Input) -> int:
 def _span(entry: Input) -> tuple[int, int]:
     match entry:
         case FramesInput():
-            times = entry.block.time_ns
-            return (int(times.min()), int(times.max())) if len(times) else (0, 0)
+            return extent_of(entry.block.time_ns)
         case TickInput() | FloorsInput():
             return entry.time_ns, entry.time_ns
         case _:
@@ -85,13 +96,13 @@ def _row(entry: Input) -> _Row:
     return (kind_of(entry), source, sequence, entry.received_ns, first_ns, last_ns, _frame_count(entry), body)
 
 
-def _put(connection: sqlite3.Connection, place: list[int], row: _Row) -> Appended:
-    """place: the sortie's row number and its next offset, which moves on."""
-    if connection.execute(_INSERT, (place[0], place[1], *row)).rowcount:
-        place[1] += 1
-        return Appended(place[1] - 1, False)
-    there = connection.execute(_FIND, (place[0], row[1], row[2])).fetchone()
-    return Appended(there[0], True)
+@dataclass(slots=True)
+class _Asked:
+    """Inputs of one sortie to be appended together."""
+
+    sortie: str
+    rows: list[_Row]
+    at: list[int] = field(default_factory=list)  # the sortie's [row number, next offset], once known
 
 
 class SqliteInputs:
@@ -123,17 +134,30 @@ class SqliteInputs:
         """See the port; one transaction."""
         rows = [_row(entry) for entry in entries]
 
-        def write(connection: sqlite3.Connection) -> list[Appended]:
-            place = self._place(connection, sortie)
-            return [_put(connection, place, row) for row in rows]
-
         def committed(results: list[Appended]) -> None:
+            tail = self._tail(sortie)
             for result, entry in zip(results, entries, strict=True):
                 if not result.duplicate:
-                    self._tail(sortie).push(JournalEntry(result.offset, entry))
+                    tail.push(JournalEntry(result.offset, entry))
 
         size = sum(len(row[-1]) for row in rows)
-        return await self._writer.submit(f"in.{sortie}", write, size=size, after_commit=committed)
+        asked = _Asked(sortie, rows)
+        results: list[Appended] = await self._writer.submit_merged(
+            f"in.{sortie}", self._write, asked, size=size, after_commit=committed
+        )
+        return results
+
+    def _write(self, connection: sqlite3.Connection, group: list[_Asked]) -> list[list[Appended] | SpinfloorError]:
+        """On the writer's thread: all rows of a commit in one statement; one by one when some are there already."""
+        refused: dict[int, SpinfloorError] = {}
+        for number, asked in enumerate(group):
+            try:
+                asked.at = self._place(connection, asked.sortie)
+            except SpinfloorError as exc:
+                refused[number] = exc
+        taken = [asked for number, asked in enumerate(group) if number not in refused]
+        results = iter(_insert_new(connection, taken) or [_insert_each(connection, asked) for asked in taken])
+        return [refused[number] if number in refused else next(results) for number in range(len(group))]
 
     async def read(self, sortie: str, *, after: int = -1, limit: int = 256) -> list[JournalEntry]:
         """See the port."""
@@ -172,6 +196,47 @@ class SqliteInputs:
         tail.frames = 0
 
 
+def _insert_new(connection: sqlite3.Connection, group: list[_Asked]) -> list[list[Appended]] | None:
+    """Every row behind the last of its sortie; None, and nothing written, when one of them is in the journal already."""
+    before = {id(asked.at): (asked.at, asked.at[1]) for asked in group}
+    rows: list[Any] = []
+    results = []
+    for asked in group:
+        ref, following = asked.at
+        rows += [(ref, position, *row) for position, row in enumerate(asked.rows, start=following)]
+        results.append([Appended(following + n, False) for n in range(len(asked.rows))])
+        asked.at[1] += len(asked.rows)
+    if _insert_rows(connection, rows) == len(rows):
+        return results
+    for place, following in before.values():
+        connection.execute("DELETE FROM inputs WHERE sortie = ? AND position >= ?", (place[0], following))
+        place[1] = following
+    return None
+
+
+def _insert_rows(connection: sqlite3.Connection, rows: list[Any]) -> int:
+    """How many were new."""
+    count = 0
+    for first in range(0, len(rows), ROWS_AT_ONCE):
+        some = rows[first : first + ROWS_AT_ONCE]
+        sql = f"{_INSERT} {','.join([_VALUES] * len(some))} {_KNOWN}"
+        count += connection.execute(sql, [value for row in some for value in row]).rowcount
+    return count
+
+
+def _insert_each(connection: sqlite3.Connection, asked: _Asked) -> list[Appended]:
+    return [_put(connection, asked.at, row) for row in asked.rows]
+
+
+def _put(connection: sqlite3.Connection, place: list[int], row: _Row) -> Appended:
+    """place: the sortie's row number and its next offset, which moves on."""
+    if _insert_rows(connection, [(*place, *row)]):
+        place[1] += 1
+        return Appended(place[1] - 1, False)
+    there = connection.execute(_FIND, (place[0], row[1], row[2])).fetchone()
+    return Appended(there[0], True)
+
+
 def _entry(row: Any) -> JournalEntry:
     position, source, sequence, received_ns, body = row
     key = None
@@ -185,8 +250,9 @@ def _entry(row: Any) -> JournalEntry:
 
 
 _INSERT: Final = """
-    INSERT INTO inputs (sortie, position, kind, source, sequence, received_ns, first_ns, last_ns, rows, body)
-    VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?, ?) ON CONFLICT (sortie, source, sequence) WHERE source IS NOT NULL DO NOTHING"""
+    INSERT INTO inputs (sortie, position, kind, source, sequence, received_ns, first_ns, last_ns, rows, body) VALUES"""
+_VALUES: Final = "(?,?,?,?,?,?,?,?,?,?)"
+_KNOWN: Final = "ON CONFLICT (sortie, source, sequence) WHERE source IS NOT NULL DO NOTHING"
 _FIND: Final = "SELECT position FROM inputs WHERE sortie = ? AND source = ? AND sequence = ?"
 _OF: Final = "(SELECT ref FROM sorties WHERE id = ?)"
 _READ: Final = f"""

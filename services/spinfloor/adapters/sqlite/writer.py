@@ -1,7 +1,8 @@
 """The one writer: a thread that commits whatever has gathered, many small writes to one disk sync.
 
 While a commit is under way new work gathers; the next commit takes it all, up to GROUP_BYTES, a piece from each key
-in turn. So a write waits at most for the commit in progress and its own, and a flooding key can't hold up another.
+in turn. Commits begin at least SPACING_S apart: a write that comes alone is committed at once, many share. So a write
+waits at most for the commit in progress, SPACING_S and its own, and a flooding key can't hold up another.
 """
 
 from __future__ import annotations
@@ -9,6 +10,7 @@ from __future__ import annotations
 import asyncio
 import sqlite3
 import threading
+import time
 from collections import OrderedDict, deque
 from collections.abc import Callable
 from dataclasses import dataclass
@@ -21,6 +23,7 @@ from spinfloor.ports.errors import OverloadedError
 
 T = TypeVar("T")
 
+SPACING_S: Final = 0.002  # each commit costs the interpreter some tenths of a millisecond, whatever is in it
 GROUP_BYTES: Final = 8 << 20  # a commit of this size takes some tens of milliseconds on an ordinary disk
 PENDING_BYTES: Final = 16 << 20
 PENDING_COUNT: Final = 1024
@@ -28,11 +31,20 @@ PROBE_BYTES: Final = 1024
 _OVERHEAD: Final = 128  # bytes charged per piece of work beside its payload
 
 
+Run = Callable[[sqlite3.Connection], T]
+Merge = Callable[[sqlite3.Connection, list[Any]], list[Any]]
+"""All that was asked for by `submit_merged` and is in this commit: an outcome for each, a SpinfloorError to refuse it."""
+
+
 @dataclass(slots=True)
 class _Work:
+    """run: on its own; else `merge` takes what was asked together with whatever else was asked of it."""
+
     key: str
     size: int
-    run: Callable[[sqlite3.Connection], Any]
+    run: Run[Any] | None
+    merge: Merge | None
+    asked: Any
     loop: asyncio.AbstractEventLoop
     future: asyncio.Future[Any]
     after_commit: Callable[[Any], None] | None
@@ -80,24 +92,42 @@ class Writer:
     async def submit(
         self,
         key: str,
-        run: Callable[[sqlite3.Connection], T],
+        run: Run[T],
         *,
         size: int = 0,
         bounded: bool = True,
-        after_commit: Callable[[T], None] | None = None,
     ) -> T:
         """Run `run` in a transaction and return its result once it is on disk.
 
-        `run` checks before it writes: a SpinfloorError it raises fails only itself. `after_commit` is called on the
-        event loop, in commit order, before the result is. Raises OverloadedError when the key's share is full.
+        `run` checks before it writes: a SpinfloorError it raises fails only itself. Raises OverloadedError when the
+        key's share is full.
         """
         loop = asyncio.get_running_loop()
-        work = _Work(key, size + _OVERHEAD, run, loop, loop.create_future(), after_commit)
+        work = _Work(key, size + _OVERHEAD, run, None, None, loop, loop.create_future(), None)
+        self._enqueue(work, bounded=bounded)
+        result: T = await work.future
+        return result
+
+    async def submit_merged(
+        self, key: str, merge: Merge, asked: Any, *, size: int, after_commit: Callable[[Any], None]
+    ) -> Any:
+        """As `submit`, in one call of `merge` with everything else asked of the same function in this commit.
+
+        Each statement makes the writer's thread give up the interpreter and wait to have it back; one statement for
+        many rows does so once. `after_commit` is called on the event loop, in commit order, before the result is.
+        """
+        loop = asyncio.get_running_loop()
+        work = _Work(key, size + _OVERHEAD, None, merge, asked, loop, loop.create_future(), after_commit)
+        self._enqueue(work, bounded=True)
+        return await work.future
+
+    def _enqueue(self, work: _Work, *, bounded: bool) -> None:
+        key = work.key
         with self._condition:
             if self._closing:
                 raise storage_error(RuntimeError("the store is closing"))
             count, pending = self._pending.get(key, (0, 0))
-            if bounded and count and (count >= PENDING_COUNT or pending + size > PENDING_BYTES):
+            if bounded and count and (count >= PENDING_COUNT or pending + work.size > PENDING_BYTES + _OVERHEAD):
                 raise OverloadedError(
                     expected=f"at most {PENDING_COUNT} batches or {PENDING_BYTES >> 20} MiB waiting for the disk",
                     got=f"{count} waiting",
@@ -106,14 +136,14 @@ class Writer:
             self._pending[key] = (count + 1, pending + work.size)
             self._waiting.setdefault(key, deque()).append(work)
             self._condition.notify()
-        result: T = await asyncio.shield(work.future)
-        return result
 
-    def _take(self) -> list[_Work]:
+    def _take(self, not_before_s: float) -> list[_Work]:
         """A group: one piece from each key in turn until the group is full. Empty: closing and nothing left."""
         with self._condition:
             while not self._waiting and not self._closing:
                 self._condition.wait()
+        time.sleep(max(0.0, not_before_s - time.monotonic()))
+        with self._condition:
             group: list[_Work] = []
             size = 0
             while self._waiting and size < GROUP_BYTES:
@@ -126,7 +156,9 @@ class Writer:
             return group
 
     def _loop(self) -> None:
-        while group := self._take():
+        begun_s = 0.0
+        while group := self._take(begun_s + SPACING_S):
+            begun_s = time.monotonic()
             outcomes = self._commit(group)
             with self._condition:
                 for work in group:
@@ -147,15 +179,10 @@ class Writer:
             self._pending[work.key] = (count - 1, pending - work.size)
 
     def _commit(self, group: list[_Work]) -> list[Any]:
-        outcomes: list[Any] = []
         size = sum(work.size for work in group)
         try:
             self._connection.execute("BEGIN IMMEDIATE")
-            for work in group:
-                try:
-                    outcomes.append(work.run(self._connection))
-                except SpinfloorError as exc:
-                    outcomes.append(exc)
+            outcomes = _run_all(self._connection, group)
             self._connection.execute("COMMIT")
         # Whatever goes wrong in here, a driver error or a defect, nothing of the group may be acknowledged.
         except Exception as exc:
@@ -186,6 +213,25 @@ class Writer:
             self._condition.notify()
         if self._thread.is_alive():
             self._thread.join()
+
+
+def _run_all(connection: sqlite3.Connection, group: list[_Work]) -> list[Any]:
+    outcomes: list[Any] = [None] * len(group)
+    merged: dict[Merge, list[int]] = {}
+    for place, work in enumerate(group):
+        if work.run is None:
+            assert work.merge is not None
+            merged.setdefault(work.merge, []).append(place)
+            continue
+        try:
+            outcomes[place] = work.run(connection)
+        except SpinfloorError as exc:
+            outcomes[place] = exc
+    for merge, places in merged.items():
+        results = merge(connection, [group[place].asked for place in places])
+        for place, result in zip(places, results, strict=True):
+            outcomes[place] = result
+    return outcomes
 
 
 def _deliver(pairs: list[tuple[_Work, Any]]) -> None:

@@ -113,14 +113,16 @@ class _Watcher:
             await self._socket.close(TOO_SLOW if slow else over)
 
     async def _send(self, payload: bytes) -> None:
-        async with self._sending:
-            await asyncio.wait_for(self._socket.send_text(payload.decode()), SEND_WITHIN_S)
+        async with self._sending, asyncio.timeout(SEND_WITHIN_S):
+            await self._socket.send_text(payload.decode())
 
     async def _states(self, states: Subscription) -> None:
-        first = await self._services.view.state(self._sortie)
-        await self._send(orjson.dumps({"type": "state", "state": first or _nothing_yet(self._sortie)}))
+        first = await self._services.view.message(self._sortie)
+        await self._send(first or orjson.dumps({"type": "state", "state": _nothing_yet(self._sortie)}))
         async for _, payload in states:
-            await self._send(payload)
+            if payload != first:
+                await self._send(payload)
+            first = None
 
     async def _events(self, after: int | None) -> None:
         async for _run, _sequence, message in EventFeed(self._services.ports, self._sortie, after=after):
