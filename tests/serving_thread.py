@@ -45,7 +45,7 @@ class Serving:
     def __init__(self, base: str, app: Any) -> None:
         self.base = base
         self.app = app
-        self.http = httpx.Client(base_url=base, timeout=60.0, trust_env=False)
+        self.http = httpx.Client(base_url=base, timeout=180.0, trust_env=False)
 
     def sortie(self, name: str, **timing: float) -> str:
         """A new sortie with the recording's plan."""

@@ -95,6 +95,7 @@ BAD = {
     "text for a number": (batch(yaw_rate_dps=["1", "2", "3"]), JSON, 422, "numbers or null"),
     "lengths differ": (batch(yaw_rate_dps=[1.0]), JSON, 422, "3 values"),
     "fractional time": (batch(time_ns=[1.5, 2.5, 3.5]), JSON, 422, "whole nanoseconds"),
+    "a number beyond any": (batch().replace(b"2.0", b"1" + b"0" * 400, 1), JSON, 422, "64 bits"),
     "no source": (orjson.dumps({"sequence": 0, "columns": columns()}), JSON, 422, "source"),
     "negative sequence": (batch(sequence=-1), JSON, 422, "sequence"),
     "not JSON": (b"{", JSON, 422, "JSON"),

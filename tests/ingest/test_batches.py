@@ -13,7 +13,7 @@ from hypothesis.extra.numpy import arrays
 from spinfloor.client import encode_batch
 from spinfloor.core.channels import CHANNEL_COUNT, COLUMN_NAMES, TIME_COLUMN
 from spinfloor.core.frames import ColumnError, FrameBlock
-from spinfloor.ingest.batches import MAX_ROWS, BatchError, decode_json, decode_msgpack, make_batch
+from spinfloor.ingest.batches import MAX_ROWS, BatchError, Wire, batch_of, decode_json, decode_msgpack, make_batch
 from spinfloor.ingest.rows import LATEST_NS, backwards, check_rows
 from spinfloor.ports.wire import decode_block, encode_block
 
@@ -35,6 +35,50 @@ def test_packed_columns_take_the_quick_way_to_the_same_frames(block: FrameBlock)
     assert quick.block.values.tobytes() == long.block.values.tobytes()
     np.testing.assert_array_equal(quick.block.time_ns, long.block.time_ns)
     assert quick.problems == long.problems
+
+
+@settings(max_examples=100, deadline=None)
+@given(blocks())
+def test_lists_take_the_quick_way_to_the_same_frames(block: FrameBlock) -> None:
+    columns = {
+        name: [None if value != value else value for value in column.tolist()]
+        for name, column in block.to_columns().items()
+    }
+    body = msgspec.msgpack.encode({"source": "s", "sequence": 0, "columns": columns})
+    quick, long = decode_msgpack(body), make_batch("s", 0, columns)
+    assert quick.block.values.tobytes() == long.block.values.tobytes()
+    np.testing.assert_array_equal(quick.block.time_ns, long.block.time_ns)
+    assert quick.problems == long.problems
+
+
+@settings(max_examples=100, deadline=None)
+@given(blocks())
+def test_bytes_made_on_the_way_are_the_journals_own(block: FrameBlock) -> None:
+    for batch in (decode_msgpack(encode_batch("s", 0, block)), make_batch("s", 0, block.to_columns())):
+        assert batch.body is None or batch.body == encode_block(batch.block)
+    whole = FrameBlock(np.arange(len(block)), np.nan_to_num(block.values, posinf=0.0))
+    regular = decode_msgpack(encode_batch("s", 0, whole))
+    assert regular.body == encode_block(regular.block)
+
+
+@pytest.mark.parametrize(
+    "bad",
+    [
+        {"time_ns": [1.5, 2.0]},
+        {"time_ns": [1, 2, 3]},
+        {"roll_rate_dps": [1.0]},
+        {"roll_rate_dps": b"12345678"},
+        {"time_ns": b"1234567"},
+        {"time_ns": [1, 2**64]},
+        {"beta_deg": [1, 10**400]},
+    ],
+)
+def test_what_is_not_regular_is_refused_in_words(bad: dict[str, object]) -> None:
+    good: dict[str, object] = {TIME_COLUMN: [1, 2], **{name: [1.0, 2.0] for name in COLUMN_NAMES[:4]}}
+    assert make_batch("s", 0, good).rows == 2
+    with pytest.raises((BatchError, ColumnError)) as refused:
+        batch_of(Wire("s", 0, {**good, **bad}))
+    assert "nothing of this batch was taken" in refused.value.sentence
 
 
 @settings(max_examples=100, deadline=None)

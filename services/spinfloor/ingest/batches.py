@@ -152,7 +152,15 @@ def make_batch(source: str, sequence: int, columns: Mapping[str, Any]) -> Batch:
     ready = {name: _column(name, data) for name, data in columns.items()}
     rows = max((len(c) for c in ready.values()), default=0)
     check_size(rows)
-    block, problems = check_rows(FrameBlock.from_columns(ready))
+    try:
+        whole = FrameBlock.from_columns(ready)
+    except OverflowError as exc:
+        raise BatchError(
+            expected="numbers of at most 64 bits",
+            got="a longer one",
+            now="nothing of this batch was taken",
+        ) from exc
+    block, problems = check_rows(whole)
     return Batch(source, sequence, rows, block, problems)
 
 

@@ -75,6 +75,27 @@ async def test_one_refused_piece_of_a_group_does_not_fail_the_others(tmp_path: P
     await ports.close()
 
 
+async def test_a_repeat_in_a_shared_commit_takes_no_place_and_leaves_no_hole(tmp_path: Path) -> None:
+    ports = open_store(tmp_path)
+    for name in ("s", "t"):
+        await ports.sorties.create(SortieRecord(name, SortieKind.FLIGHT, 1, "aircraft", {"title": "t"}))
+    await ports.inputs.append("s", batch(0))
+    busy = threading.Event()
+    writing = asyncio.create_task(ports.inputs._writer.submit("disk", lambda _: busy.wait(20.0)))  # type: ignore[attr-defined]
+    asked = [("s", 1), ("t", 0), ("s", 0), ("s", 1), ("t", 1), ("s", 2)]
+    appending = [asyncio.create_task(ports.inputs.append(sortie, batch(n))) for sortie, n in asked]
+    for _ in asked:
+        await asyncio.sleep(0)  # all of them wait behind the busy disk
+    busy.set()
+    assert await writing
+    results = [(a.offset, a.duplicate) for a in await asyncio.gather(*appending)]
+    assert results == [(1, False), (0, False), (0, True), (1, True), (1, False), (2, False)]
+    for name, last in (("s", 2), ("t", 1)):
+        entries = await ports.inputs.read(name)
+        assert [(e.offset, e.input.sequence) for e in entries] == [(n, n) for n in range(last + 1)]  # type: ignore[union-attr]
+    await ports.close()
+
+
 def test_two_servers_on_one_folder_are_refused(tmp_path: Path) -> None:
     ports = open_store(tmp_path)
     with pytest.raises(StorageError, match="nobody else is using"):
