@@ -13,7 +13,6 @@ from pathlib import Path
 from typing import Any
 
 import numpy as np
-import scipy.io
 
 from spinfloor.adapters.recordings.recording import AnyArray, Column, Notes, RecordingError, Source, Table
 
@@ -72,6 +71,8 @@ def _variables(path: Path, notes: Notes) -> dict[str, Any]:
 
 
 def _one(data: bytes, at: int, notes: Notes) -> dict[str, Any]:
+    import scipy.io  # here, because it takes every command a quarter of a second and few recordings are MATLAB's
+
     try:
         with warnings.catch_warnings():
             warnings.simplefilter("ignore")

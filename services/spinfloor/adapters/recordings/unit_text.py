@@ -9,8 +9,6 @@ import functools
 import re
 from typing import Any
 
-import pint
-
 _ALLOWED = re.compile(r"^[A-Za-z0-9_/*^%°µ. ()-]{1,24}$")
 _WRITTEN = {
     "g": "standard_gravity",
@@ -62,6 +60,8 @@ _ANGLES = {"degree", "radian", "turn", "arcminute", "arcsecond", "grade", "revol
 @functools.cache
 def registry() -> Any:
     """The one unit registry (pint types are not exported in a way mypy can follow through the cache)."""
+    import pint  # here, because most recordings state no unit, and every command would wait for it
+
     return pint.UnitRegistry(cache_folder=None)
 
 
