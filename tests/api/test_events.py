@@ -15,6 +15,7 @@ import pyarrow.parquet as pq
 import pytest
 from tests.serving_thread import Serving, frames, plan_data
 
+from spinfloor.api.routes import events as routes
 from spinfloor.client import Client, ServiceError, encode_batch
 from spinfloor.core.detector.detector import Detector
 from spinfloor.core.frames import FrameBlock
@@ -66,6 +67,25 @@ def test_every_format_holds_every_event(service: Serving, sortie: str) -> None:
     assert parquet.equals(arrow)
     assert parquet.num_rows == count
     assert get("image/png").status_code == 406
+
+
+@pytest.mark.parametrize("form", ["json", "ndjson", "csv", "parquet", "arrow"])
+@pytest.mark.parametrize("query", [{}, {"limit": 6}, {"after": 3, "kind": "spin.turn"}])
+def test_events_of_several_pages_are_those_of_one(
+    service: Serving, sortie: str, form: str, query: dict[str, Any], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    def get() -> bytes:
+        return service.http.get(f"/v1/sorties/{sortie}/events", params={"format": form, **query}).content
+
+    whole = get()
+    monkeypatch.setattr(routes, "PAGE", 4)
+    paged = get()
+    if form == "parquet":
+        assert pq.read_table(io.BytesIO(paged)).to_pylist() == pq.read_table(io.BytesIO(whole)).to_pylist()
+    elif form == "arrow":
+        assert pa.ipc.open_stream(paged).read_all().to_pylist() == pa.ipc.open_stream(whole).read_all().to_pylist()
+    else:
+        assert paged == whole
 
 
 def test_events_can_be_asked_for_by_kind_and_from_a_point_on(service: Serving, sortie: str) -> None:

@@ -9,7 +9,10 @@ Source, sequence and received_ns travel beside it (columns or headers).
 
 from __future__ import annotations
 
+import functools
+import operator
 import struct
+from collections.abc import Iterable
 from typing import Any, Final
 
 import numpy as np
@@ -56,6 +59,15 @@ def decode_block(body: bytes | memoryview) -> FrameBlock:
         columns = np.frombuffer(body, dtype="<f8", offset=_HEADER.size + 8 * n).reshape(len(positions), n)
         values[:, positions] = columns.T
     return FrameBlock(time_ns, values)
+
+
+MASK_AT: Final = 8  # where in the bytes of a block the mask of its channels is
+MASK_BYTES: Final = 4
+
+
+def mask_from(masks: Iterable[bytes]) -> int:
+    """All channels present in any of several blocks, from the masks cut out of their bytes."""
+    return functools.reduce(operator.or_, (int.from_bytes(mask, "little") for mask in masks), 0)
 
 
 def kind_of(entry: Input) -> int:

@@ -25,4 +25,4 @@ def test_lines_hold_what_the_table_holds(rows: int, monkeypatch: pytest.MonkeyPa
     block = FrameBlock(1_900_000_000_000_000_000 + np.arange(rows, dtype=np.int64), values)
     lines = encode_frames(block, Format.NDJSON).splitlines()
     # json and pyarrow are the outside readers: missing is null in both, and every bit of a number is kept.
-    assert [json.loads(line) for line in lines] == module.frames_table(block).to_pylist()
+    assert [json.loads(line) for line in lines] == module.frames_table(block, module.mask_of(block)).to_pylist()

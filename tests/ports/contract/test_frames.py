@@ -5,13 +5,18 @@ from __future__ import annotations
 import numpy as np
 from tests.ports.contract.sides import Side, batch
 
+from spinfloor.core.channels import CHANNEL_COUNT
+from spinfloor.core.frames import FrameBlock
 from spinfloor.ports import Extent, TickInput
+from spinfloor.ports.frames import PAGE_FRAMES
+from spinfloor.ports.inputs import FramesInput
 
 
 async def test_nothing_yet(side: Side) -> None:
     sortie = await side.sortie()
     assert await side.ports.frames.extent(sortie) == Extent(0, 0, 0)
     assert [b async for b in side.ports.frames.blocks(sortie)] == []
+    assert await side.ports.frames.channels(sortie) == 0
 
 
 async def test_all_frames_in_order_bit_for_bit(side: Side) -> None:
@@ -39,3 +44,29 @@ async def test_a_span_holds_its_start_and_not_its_end(side: Side) -> None:
     blocks = [b async for b in side.ports.frames.blocks(sortie, from_ns=2_010, to_ns=3_020)]
     times = np.concatenate([b.time_ns for b in blocks]).tolist()
     assert times == [2_010, 2_020, 2_030, 3_000, 3_010]
+
+
+async def test_the_channels_of_a_span_are_those_of_its_batches(side: Side) -> None:
+    sortie = await side.sortie()
+    for i, channels in enumerate(([0, 1, 2, 3], [0, 1, 2, 3, 7], [0, 1, 2, 3, 18])):
+        values = np.full((4, CHANNEL_COUNT), np.nan)
+        values[2, channels] = 1.0
+        times = np.array([1_000, 1_010, 1_020, 1_030]) + 1_000 * i
+        await side.ports.inputs.append(sortie, FramesInput("s", i, 1, FrameBlock(times, values)))
+    await side.settle()
+    four = 0b1111
+    assert await side.ports.frames.channels(sortie) == four | 1 << 7 | 1 << 18
+    assert await side.ports.frames.channels(sortie, from_ns=2_000, to_ns=3_000) == four | 1 << 7
+    assert await side.ports.frames.channels(sortie, from_ns=3_030) == four | 1 << 18
+
+
+async def test_a_block_is_bounded_however_large_the_batches(side: Side) -> None:
+    sortie = await side.sortie()
+    rows = PAGE_FRAMES // 3
+    for i in range(5):
+        block = FrameBlock(np.arange(rows) + i * rows, np.zeros((rows, CHANNEL_COUNT)))
+        await side.ports.inputs.append(sortie, FramesInput("s", i, 1, block))
+    await side.settle()
+    blocks = [b async for b in side.ports.frames.blocks(sortie)]
+    assert [len(b) for b in blocks] == [3 * rows, 2 * rows]
+    assert np.concatenate([b.time_ns for b in blocks]).tolist() == list(range(5 * rows))

@@ -5,18 +5,18 @@ from __future__ import annotations
 import asyncio
 import re
 from collections.abc import AsyncIterator
-from typing import Annotated, Final
+from typing import Annotated, Any, Final
 
 import orjson
 from fastapi import APIRouter, Query, Request
 from starlette.responses import Response, StreamingResponse
 
-from spinfloor.adapters.exports import Format, encode_events
+from spinfloor.adapters.exports import EventStream, Format, encode_events
 from spinfloor.api.feed import EventFeed
 from spinfloor.api.names import SortieId
 from spinfloor.api.negotiation import EVENT_STREAM, wanted_format, wants_event_stream
 from spinfloor.api.problems import ProblemError
-from spinfloor.api.responses import Json
+from spinfloor.api.responses import Json, streamed
 from spinfloor.api.services import AsWatch, Services, Use
 from spinfloor.core.events import Event, Kind
 
@@ -24,6 +24,7 @@ router = APIRouter(prefix="/v1", tags=["events"])
 
 KEEP_ALIVE_S: Final = 10.0
 PAGE_AT_MOST: Final = 100_000
+PAGE: Final = 2_000  # read and written at a time
 _SEQUENCE: Final = re.compile("[0-9]{1,18}")
 
 Kinds = Annotated[list[Kind] | None, Query(description="only these kinds; may be given more than once")]
@@ -49,11 +50,37 @@ async def get_events(
     form = wanted_format(request, format)
     await services.view.settle(sortie)
     run = run or await services.ports.events.current_run(sortie)
-    events = await services.ports.events.read(sortie, run=run, after=after, kinds=kinds, limit=limit)
+    events = await services.ports.events.read(sortie, run=run, after=after, kinds=kinds, limit=min(limit, PAGE))
+    if len(events) == PAGE < limit and run is not None:
+        return await streamed(_pieces(services, sortie, run, kinds, events, limit, form), form)
     records = [event.as_record() for event in events]
     if form is Format.JSON:
         return Json({"run": run, "events": records, "after": events[-1].sequence if events else after})
     return Response(await asyncio.to_thread(encode_events, records, form), media_type=form.media_type)
+
+
+async def _pages(
+    services: Services, sortie: str, run: str, kinds: set[str] | None, events: list[Event], limit: int
+) -> AsyncIterator[list[dict[str, Any]]]:
+    """`events`, the first page, and those behind it."""
+    sent = 0
+    while events:
+        yield [dict(event.as_record()) for event in events]
+        sent += len(events)
+        page, after = min(limit - sent, PAGE), events[-1].sequence
+        if len(events) < PAGE or page == 0:
+            return
+        events = await services.ports.events.read(sortie, run=run, after=after, kinds=kinds, limit=page)
+
+
+async def _pieces(
+    services: Services, sortie: str, run: str, kinds: set[str] | None, first: list[Event], limit: int, form: Format
+) -> AsyncIterator[bytes]:
+    """More events than a page has: each page written as it is read."""
+    stream: EventStream = EventStream(run, form)
+    async for records in _pages(services, sortie, run, kinds, first, limit):
+        yield await asyncio.to_thread(stream.add, records)
+    yield await asyncio.to_thread(stream.end)
 
 
 async def _stream(

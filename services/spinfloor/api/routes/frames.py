@@ -12,13 +12,13 @@ import orjson
 from fastapi import APIRouter, Query, Request, WebSocket, WebSocketDisconnect
 from starlette.responses import Response
 
-from spinfloor.adapters.exports import Format, encode_frames
+from spinfloor.adapters.exports import Format, encode_frames, stream_frames
 from spinfloor.adapters.table_columns import ARROW, PARQUET, columns_of
 from spinfloor.api.bodies import media_type
 from spinfloor.api.names import SortieId
 from spinfloor.api.negotiation import wanted_format
 from spinfloor.api.problems import ProblemError, record_of
-from spinfloor.api.responses import Json
+from spinfloor.api.responses import Json, streamed
 from spinfloor.api.services import AsSource, AsWatch, Services, Use
 from spinfloor.archive.decimate import decimated, joined
 from spinfloor.core.errors import SpinfloorError
@@ -204,14 +204,21 @@ async def get_frames(
     max_points: Annotated[int | None, Query(ge=2, le=WHOLE_FRAMES)] = None,
     format: Format | None = None,
 ) -> Response:
-    """Frames with from <= time_ns < to; with max_points the smallest and largest of each stretch of time."""
+    """Frames with from <= time_ns < to; with max_points the smallest and largest of each stretch of time.
+
+    NDJSON, CSV, Parquet and Arrow are sent as they are read, whatever the sortie's length.
+    """
     await services.ports.sorties.get(sortie)
     form = wanted_format(request, format)
     extent = await services.ports.frames.extent(sortie)
     first = max(extent.first_ns, from_ns) if from_ns is not None else extent.first_ns
     last = min(extent.last_ns, to_ns - 1) if to_ns is not None else extent.last_ns
     blocks = services.ports.frames.blocks(sortie, from_ns=from_ns, to_ns=to_ns)
-    if max_points is not None and extent.frames > max_points:
+    thinned = max_points is not None and extent.frames > max_points
+    if form is not Format.JSON and not thinned:
+        mask = await services.ports.frames.channels(sortie, from_ns=from_ns, to_ns=to_ns)
+        return await streamed(stream_frames(blocks, mask, form), form)
+    if max_points is not None and thinned:
         block = await decimated(blocks, first_ns=first, last_ns=max(last, first), max_points=max_points)
     else:
         block = await _whole([b async for b in _bounded(blocks)])
@@ -227,9 +234,9 @@ async def _bounded(blocks: AsyncIterator[FrameBlock]) -> AsyncIterator[FrameBloc
             raise ProblemError(
                 413,
                 "too-many-frames",
-                expected=f"a stretch of at most {WHOLE_FRAMES} frames at once",
+                expected=f"a stretch of at most {WHOLE_FRAMES} frames at once as JSON",
                 got="a longer one",
-                now="nothing was sent; ask for a shorter stretch (from, to) or for max_points",
+                now="nothing was sent; ask for a shorter stretch (from, to), for max_points, or for another format than JSON",
             )
         yield block
 
