@@ -66,4 +66,4 @@ def visit(browser: Browser, service: RunningService) -> Iterator[Visit]:
     """A fresh page on the module's service."""
     visiting = Visit(browser, service.base)
     yield visiting
-    visiting.page.close()
+    visiting.close()

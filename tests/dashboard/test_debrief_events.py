@@ -35,7 +35,7 @@ def visit(browser: Browser, flown: RunningService) -> Iterator[Visit]:
     visiting = Visit(browser, flown.base)
     yield visiting
     assert visiting.errors == []
-    visiting.page.close()
+    visiting.close()
 
 
 def events(service: RunningService, kind: str = "") -> list[dict[str, Any]]:

@@ -29,7 +29,7 @@ def visit(browser: Browser, flown: RunningService) -> Iterator[Visit]:
     assert {urlsplit(url).netloc for url in visiting.requests if url.startswith(("http", "ws"))} <= {
         urlsplit(flown.base).netloc
     }
-    visiting.page.close()
+    visiting.close()
 
 
 def test_debrief_offers_sorties_and_leads_to_one_and_back(visit: Visit) -> None:
@@ -159,6 +159,31 @@ def test_a_sortie_is_reprocessed_with_another_plan_and_the_differences_are_shown
     expect(page.locator("#debrief-body")).to_contain_text("reprocessed")
 
 
+def test_every_flight_is_reprocessed_after_a_question_with_progress_and_the_flown_runs_stay(
+    visit: Visit, flown: RunningService
+) -> None:
+    before = flown.ask("GET", f"/v1/sorties/{FLIGHT}/runs")
+    page = visit.open("/programme")
+    page.get_by_role("button", name="Reprocess 1 flight").first.click()
+    sure = page.locator("#rerun-sure")
+    expect(sure).to_contain_text("stays in force. Go on?")
+    sure.get_by_role("button", name="No").click()
+    expect(sure).to_be_hidden()
+    page.get_by_label("Changes to the plan").fill("floors: {recovery_ft: 6000}")
+    page.get_by_role("button", name="Reprocess 1 flight").first.click()
+    sure.get_by_role("button", name="Yes, reprocess 1 flight").click()
+    expect(sure).to_be_hidden()
+    expect(page.locator("#rerun-progress")).to_contain_text("1 flight reprocessed, 0 the same, 1 different")
+    assert visit.serious_faults() == []
+    page.reload()  # what came out is still told
+    expect(page.locator("#rerun-outcomes")).to_contain_text(FLIGHT)
+    after = flown.ask("GET", f"/v1/sorties/{FLIGHT}/runs")
+    assert after["current"] == before["current"]
+    assert len(after["runs"]) >= len(before["runs"])
+    page.locator("#rerun-outcomes").get_by_role("link", name="see the differences").click()
+    expect(page.locator("#debrief-runs")).to_contain_text("What differs")
+
+
 def test_an_archive_goes_out_and_comes_in_elsewhere_with_its_progress(
     visit: Visit, browser: Browser, tmp_path: Path
 ) -> None:
@@ -180,4 +205,4 @@ def test_an_archive_goes_out_and_comes_in_elsewhere_with_its_progress(
         expect(there.locator("#archive-import")).to_contain_text(f"Brought in: {FLIGHT}")
         there.get_by_role("link", name=FLIGHT).click()
         expect(there.locator("#spin-table tbody tr")).to_have_count(2)
-        other.page.close()
+        other.close()

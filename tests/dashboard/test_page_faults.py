@@ -28,7 +28,7 @@ def served(tmp_path_factory: pytest.TempPathFactory) -> Iterator[RunningService]
 def visit(browser: Browser, served: RunningService) -> Iterator[Visit]:
     visiting = Visit(browser, served.base)
     yield visiting
-    visiting.page.close()
+    visiting.close()
 
 
 def spoil(route: Route, request: Request) -> None:

@@ -24,7 +24,7 @@ def visit(browser: Browser, service: RunningService) -> Iterator[Visit]:
     assert {urlsplit(url).netloc for url in visiting.requests if url.startswith(("http", "ws"))} <= {
         urlsplit(service.base).netloc
     }
-    visiting.page.close()
+    visiting.close()
 
 
 def open_with_plan(visit: Visit) -> Page:

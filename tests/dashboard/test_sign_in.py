@@ -44,7 +44,7 @@ def guarded(tokens: dict[str, str]) -> Iterator[RunningService]:
 def visit(browser: Browser, guarded: RunningService) -> Iterator[Visit]:
     visiting = Visit(browser, guarded.base)
     yield visiting
-    visiting.page.close()
+    visiting.close()
 
 
 def sign_in(visit: Visit, secret: str) -> None:
@@ -101,3 +101,47 @@ def test_a_token_that_may_only_watch_sees_everything_and_changes_nothing(visit: 
     visit.open(f"/rehearse?recording={RECORDING}")
     page.click("#rehearse-start")
     expect(page.locator("#rehearse-said")).to_contain_text("the role control")
+
+
+def test_a_restart_of_the_service_keeps_the_session_in_every_tab(
+    visit: Visit, browser: Browser, tokens: dict[str, str], guarded: RunningService
+) -> None:
+    page = visit.open("/?sortie=guarded")
+    sign_in(visit, tokens["control"])
+    expect(page.locator("#w-origin")).to_have_text("NO DATA YET")
+    guarded.kill()
+    expect(page.locator("#w-origin")).to_have_text("SERVER LOST")
+    guarded.start()
+    expect(page.locator("#w-origin")).to_have_text("NO DATA YET")
+    expect(page.get_by_role("dialog", name="Sign in")).to_have_count(0)
+    second = page.context.new_page()  # another tab of the same browser
+    second.set_default_timeout(PATIENCE_MS)
+    second.goto(f"{guarded.base}/?sortie=guarded")
+    expect(second.locator("#shell-session")).to_contain_text("control desk")
+    second.keyboard.press("c")
+    expect(second.locator("#w-mark-answer")).to_contain_text("Controls applied: recorded")
+    second.close()
+    page.click("#sign-out")
+    expect(page.get_by_role("dialog", name="Sign in")).to_be_visible()
+
+
+def test_pages_work_over_tls_with_a_certificate_nobody_signed(
+    browser: Browser, tokens: dict[str, str], tmp_path: Path
+) -> None:
+    certificate, key = tmp_path / "certificate.pem", tmp_path / "key.pem"
+    made = ["openssl", "req", "-x509", "-newkey", "rsa:2048", "-nodes", "-days", "2", "-subj", "/CN=control-room.test"]
+    subprocess.run([*made, f"-keyout={key}", f"-out={certificate}"], check=True, capture_output=True)
+    data = tmp_path / "data"
+    secret = token(data, "desk", "control")
+    options = ("--tls-certificate", str(certificate), "--tls-key", str(key))
+    with RunningService(data, *options, host="0.0.0.0") as running:
+        as_control = {"Authorization": f"Bearer {secret}"}
+        running.ask("POST", "/v1/sorties?id=over-tls", json=plan(), headers=as_control)
+        visiting = Visit(browser, running.base)
+        page = visiting.open("/debrief")
+        sign_in(visiting, secret)
+        expect(page.locator("#debrief-body")).to_contain_text("over-tls")
+        visiting.open("/?sortie=over-tls")
+        expect(page.locator("#w-origin")).to_have_text("NO DATA YET")
+        assert {cookie.get("secure") for cookie in page.context.cookies()} == {True}
+        visiting.close()

@@ -246,7 +246,7 @@ def test_a_second_screen_is_read_only_while_the_first_holds_control(
     second.keyboard.press("t")
     expect(second.locator("#w-control")).to_contain_text("(you)", timeout=SOON_MS)
     expect(first.locator("#w-control")).to_contain_text("READ-ONLY", timeout=SOON_MS)
-    other.page.close()
+    other.close()
     assert not [e for e in events(service, "two") if e["kind"] == "mark"]
 
 

@@ -12,7 +12,9 @@ class Visit:
     """A page with everything it asked for and complained of."""
 
     def __init__(self, browser: Browser, base: str, width: int = 1280, height: int = 720) -> None:
-        self.page = browser.new_page(viewport={"width": width, "height": height})
+        # A service of the tests has a certificate of its own making.
+        self.context = browser.new_context(viewport={"width": width, "height": height}, ignore_https_errors=True)
+        self.page = self.context.new_page()
         self.page.set_default_timeout(PATIENCE_MS)
         self.base = base
         self.errors: list[str] = []
@@ -21,6 +23,10 @@ class Visit:
         self.page.on("console", lambda said: self.errors.append(said.text) if said.type == "error" else None)
         self.page.on("request", lambda request: self.requests.append(request.url))
         self.page.on("websocket", lambda socket: self.requests.append(socket.url))
+
+    def close(self) -> None:
+        """With every tab."""
+        self.context.close()
 
     def open(self, path: str = "/") -> Page:
         self.page.goto(self.base + path)

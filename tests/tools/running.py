@@ -45,8 +45,12 @@ class RunningService:
 
     @property
     def base(self) -> str:
-        """http://127.0.0.1:port"""
-        return f"http://127.0.0.1:{self.port}"
+        """http://127.0.0.1:port, https where the service was given a certificate"""
+        return f"{self._scheme}://127.0.0.1:{self.port}"
+
+    @property
+    def _scheme(self) -> str:
+        return "https" if "--tls-certificate" in self.arguments else "http"
 
     @property
     def pid(self) -> int:
@@ -83,7 +87,7 @@ class RunningService:
 
     def _told_port(self) -> str:
         self._alive()
-        _, found, rest = self._log.read_text(encoding="utf-8").partition(f"listening on http://{self.host}:")
+        _, found, rest = self._log.read_text(encoding="utf-8").partition(f"listening on {self._scheme}://{self.host}:")
         return rest.split()[0] if found else ""
 
     def _alive(self) -> None:

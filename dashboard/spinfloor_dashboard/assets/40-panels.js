@@ -46,7 +46,7 @@
     const trust = panels.trust();
     const state = spinfloor.link.state;
     page.dataset.live = trust.live ? "yes" : "no";
-    page.dataset.origin = origin();
+    page.dataset.origin = trust.none && origin() === "live" ? "untold" : origin(); // green is for data that comes
     health(state, trust);
     glance(state || {}, trust);
     tags(trust);
@@ -59,22 +59,27 @@
     return link.sortie ? told || "untold" : "none";
   }
 
+  function ended() {
+    const replay = spinfloor.replay && spinfloor.replay.now;
+    return Boolean(replay && replay.state === "ended" && replay.sortie === spinfloor.link.sortie);
+  }
+
   const ORIGINS = { live: "LIVE", replay: "REPLAY, NOT LIVE", rehearsal: "REHEARSAL, NOT LIVE", untold: "SOURCE NOT TOLD", none: "NO SORTIE" };
 
   function health(state, trust) {
     const lost = Boolean(state) && state.link === "lost";
     const named = origin() !== "none";
-    const words = !named || (trust.none && !trust.silent) ? "" : trust.silent ? "SERVER LOST" : lost ? "DATA LOST" : trust.live ? "" : "OLD DATA";
+    const words = !named || (trust.none && !trust.silent) ? "" : trust.silent ? "SERVER LOST" : lost ? "DATA LOST" : trust.live ? "" : ended() ? "REPLAY ENDED" : "OLD DATA";
     text("w-origin", words || (named && trust.none ? "NO DATA YET" : ORIGINS[origin()]));
-    tone("w-origin", words ? (trust.silent ? "warning" : "caution") : "");
+    tone("w-origin", !words || words === "REPLAY ENDED" ? "" : trust.silent ? "warning" : "caution");
     text("w-age", trust.none ? "no data" : panels.age(trust.ageS));
     const late = state && trust.ageS > (state.data_age_limit_s || 0.5);
     tone("w-age-box", trust.none ? "" : late || trust.silent ? "caution" : "");
-    text("w-link", trust.silent ? "server lost" : !state ? "-" : { ok: "ok", lost: "DATA LOST", "none yet": "no data yet" }[state.link] || state.link);
+    text("w-link", !spinfloor.link.sortie ? "-" : trust.silent ? "server lost" : !state ? "-" : { ok: "ok", lost: "DATA LOST", "none yet": "no data yet" }[state.link] || state.link);
     tone("w-link-box", trust.silent && spinfloor.link.sortie ? "warning" : state && state.link === "lost" ? "caution" : "");
     text("w-evidence", (state && state.evidence) || "-");
     const flags = ((state && state.quality) || []).map(function (q) { return (q.channel + " " + q.flag).replace(/_/g, " "); });
-    text("w-quality", state ? (flags.length ? flags.join(", ") : state.degraded ? "degraded" : "good") : "-");
+    text("w-quality", state && !trust.none ? (flags.length ? flags.join(", ") : state.degraded ? "degraded" : "good") : "-");
     tone("w-quality-box", flags.length || (state && state.degraded) ? "caution" : "");
     el("w-quality-box").title = flags.join("\n");
     soundButton();
@@ -177,7 +182,7 @@
       if (old) text(tag, "OLD: " + panels.age(trust.ageS));
     }
     for (const tag of document.querySelectorAll(".glance .estimate-tag")) {
-      tag.hidden = !(trust.estimated && trust.live);
+      tag.hidden = !(trust.estimated && trust.live) || Boolean(tag.closest("#w-turns-cell.over")); // a spin that is over was counted
       text(tag, "ESTIMATED");
     }
   }
@@ -188,6 +193,8 @@
     const warnings = [];
     const cautions = [];
     if (link.sortie && trust.silent && (link.lostMs || link.stateAtMs)) warnings.push("SERVER CONNECTION LOST: no calls will come; reconnecting by itself.");
+    const stands = trust.silent ? "" : spinfloor.readiness.trouble();
+    if (link.sortie && stands) warnings.push(stands);
     if (link.sortie && !spinfloor.sound.armed()) {
       const elsewhere = link.state && link.state.sound_armed > 0;
       cautions.push("SOUND NOT ARMED" + (elsewhere ? " on this screen" : "") + ": calls are silent here. Press S or click.");
@@ -198,7 +205,9 @@
     const bar = el("shell-alert");
     bar.hidden = !(warnings.length || cautions.length);
     bar.classList.toggle("caution", !warnings.length);
-    text(bar, warnings.concat(cautions).join("  "));
+    const words = warnings.concat(cautions).join("  ");
+    text(bar, words);
+    bar.title = words;
   };
   panels.unheard = "";
 })();

@@ -4,6 +4,7 @@
   const spinfloor = (window.spinfloor = window.spinfloor || {});
   const height = (spinfloor.height = { path: [], whole: [], ended: false });
   const INK = { text: "#f0f5f7", soft: "#a9bac3", line: "#2a363e", path: "#6fb7ff", warning: "#ff4b3e", floor: "#dfe7eb" };
+  const NAMED = [["recovery floor", "recovery_ft", 3], ["chute floor", "chute_ft", 2], ["abandon floor", "abandon_ft", 3], ["ground", "ground_ft", 1]];
   let spin = null;
 
   function known(x) { return x !== null && x !== undefined && isFinite(x); }
@@ -30,6 +31,12 @@
     if (event.kind === "spin.turn" && known(data.turns) && known(data.altitude_ft)) height.whole.push([data.turns, data.altitude_ft]);
   };
 
+  /** The way down: the turns called before this page was opened, then every height since. */
+  function line() {
+    const first = height.path.length ? height.path[0][0] : Infinity;
+    return height.whole.filter(function (p) { return p[0] < first; }).concat(height.path);
+  }
+
   function levels(state) {
     const floor = state.floors.recovery_ft;
     return { turns: state.turns, median: floor + state.altitude_left_ft.median, bound: floor + state.altitude_left_ft.bound };
@@ -38,7 +45,7 @@
   function span(state) {
     const floors = state.floors || {};
     const low = [floors.abandon_ft, floors.recovery_ft, state.altitude_ft].filter(known);
-    const high = height.path.map(function (p) { return p[1]; }).concat([state.altitude_ft, floors.recovery_ft]).filter(known);
+    const high = line().map(function (p) { return p[1]; }).concat([state.altitude_ft, floors.recovery_ft]).filter(known);
     if (!low.length || !high.length) return null;
     let bottom = Math.min.apply(null, low);
     let top = Math.max.apply(null, high);
@@ -69,7 +76,7 @@
     if (!size || width < 50) return say(canvas, "No height known yet");
     const em = Math.max(13, Math.min(24, window.innerHeight * 0.021));
     const left = em * 4.2;
-    const right = em * 8.6;
+    const right = margin(pen, em, state);
     const scale = {
       x: function (turns) { return left + ((width - left - right) * Math.max(0, turns)) / size.turns; },
       y: function (ft) { return 4 + ((tall - em * 1.5 - 4) * (size.top - ft)) / (size.top - size.bottom); },
@@ -82,8 +89,28 @@
     return undefined;
   };
 
+  function face(em, weight) { return (weight || 400) + " " + em + "px 'Barlow Semi Condensed', sans-serif"; }
+
+  /** Room at the right for the longest floor's name and height. */
+  function margin(pen, em, state) {
+    pen.font = face(em, 600);
+    const floors = state.floors || {};
+    const widest = NAMED.map(function (entry) { return known(floors[entry[1]]) ? pen.measureText(entry[0] + " " + spinfloor.panels.whole(floors[entry[1]])).width : 0; });
+    return Math.max(em * 4, Math.max.apply(null, widest) + 14);
+  }
+
+  /** A label beside a point: to its right, or to its left where it would run into the names of the floors. */
+  function beside(pen, scale, words, x, off, y, colour, weight) {
+    pen.font = face(scale.em, weight);
+    const wide = pen.measureText(words).width;
+    const start = x + off + wide > scale.right ? x - off - wide : x + off;
+    pen.fillStyle = "rgba(18,24,28,.8)";
+    pen.fillRect(start - 3, y - scale.em * 0.55, wide + 6, scale.em * 1.1);
+    letter(pen, scale, words, start, y, colour, "left", weight);
+  }
+
   function letter(pen, scale, words, x, y, colour, align, weight) {
-    pen.font = (weight || 400) + " " + scale.em + "px 'Barlow Semi Condensed', sans-serif";
+    pen.font = face(scale.em, weight);
     pen.fillStyle = colour;
     pen.textAlign = align || "left";
     pen.textBaseline = "middle";
@@ -124,9 +151,8 @@
 
   /** Each floor is a line with its name and height; names move apart where floors are close. */
   function floors(pen, scale, state) {
-    const named = [["recovery floor", "recovery_ft", 3], ["chute floor", "chute_ft", 2], ["abandon floor", "abandon_ft", 3], ["ground", "ground_ft", 1]];
     const drawn = [];
-    for (const entry of named) {
+    for (const entry of NAMED) {
       const ft = (state.floors || {})[entry[1]];
       if (!known(ft)) continue;
       const y = scale.y(ft);
@@ -148,11 +174,12 @@
   }
 
   function way(pen, scale, state) {
-    if (height.path.length > 1) {
+    const way = line();
+    if (way.length > 1) {
       pen.beginPath();
       pen.lineWidth = 3;
       pen.strokeStyle = INK.path;
-      height.path.forEach(function (p, i) { pen[i ? "lineTo" : "moveTo"](scale.x(p[0]), scale.y(p[1])); });
+      way.forEach(function (p, i) { pen[i ? "lineTo" : "moveTo"](scale.x(p[0]), scale.y(p[1])); });
       pen.stroke();
     }
     for (const point of height.whole) dot(pen, scale.x(point[0]), scale.y(point[1]), 4, INK.text);
@@ -161,13 +188,15 @@
     const x = scale.x(state.in_spin && known(state.turns) ? state.turns : last ? last[0] : 0);
     const y = scale.y(state.altitude_ft);
     let low = y;
+    let ending = null;
     if (spinfloor.panels.coming(state) && known(state.altitude_left_ft.median)) {
       low = scale.y(levels(state).median);
-      ends(pen, scale, levels(state), x, y, state);
-    } else if (height.predicted && height.path.length) ends(pen, scale, height.predicted, scale.x(height.predicted.turns), null, state);
+      ending = ends(pen, scale, levels(state), x, y, state);
+    } else if (height.predicted && height.path.length) ending = ends(pen, scale, height.predicted, scale.x(height.predicted.turns), null, state);
     dot(pen, x, y, 7, INK.text);
     const lift = low - y < scale.em * 1.6 ? scale.em * 0.9 : scale.em * 0.2;
-    letter(pen, scale, spinfloor.panels.whole(state.altitude_ft) + " ft", x + 12, Math.max(scale.em * 0.6, y - lift), INK.text, "left", 700);
+    const at = Math.max(scale.em * 0.6, ending !== null && Math.abs(y - lift - ending) < scale.em * 1.1 ? ending - scale.em * 1.1 : y - lift);
+    beside(pen, scale, spinfloor.panels.whole(state.altitude_ft) + " ft", x, 12, at, INK.text, 700);
   }
 
   function dot(pen, x, y, radius, colour) {
@@ -177,7 +206,7 @@
     pen.fill();
   }
 
-  /** Where a recovery begun now is level: a box from the median down to the cautious bound, hung from the aircraft. */
+  /** Where a recovery begun now is level: a box from the median down to the cautious bound, hung from the aircraft. Answers where its label is. */
   function ends(pen, scale, level, x, from, state) {
     const median = scale.y(level.median);
     const bound = scale.y(level.bound);
@@ -189,7 +218,9 @@
     rule(pen, x - 22, median, x + 22, median, colour, 2);
     rule(pen, x - 22, bound, x + 22, bound, colour, 4);
     const words = from === null ? "was foreseen" : below ? "level BELOW FLOOR" : "level here";
-    letter(pen, scale, words, x + 28, Math.min((median + bound) / 2, scale.tall - scale.em * 2), colour, "left", 600);
+    const at = Math.min((median + bound) / 2, scale.tall - scale.em * 2);
+    beside(pen, scale, words, x, 28, at, colour, 600);
+    return at;
   }
 
   let said = "";

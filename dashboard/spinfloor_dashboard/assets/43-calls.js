@@ -170,8 +170,10 @@
     words.append(make("span", said[0] ? "soft" : "", said[1]));
     words.title = said[1];
     const heard = outcomeOf(event);
-    const short = heard.words.replace("heard in ", "");
-    item.append(time, words, make("span", heard.missed ? "missed" : "soft", short));
+    const short = heard.words.replace("heard in ", "").replace("heard late, ", "late ").replace(/^NOT HEARD: .*/, "NOT HEARD");
+    const outcome = make("span", heard.missed ? "missed" : "soft", short);
+    outcome.title = heard.words;
+    item.append(time, words, outcome);
     return item;
   }
 })();

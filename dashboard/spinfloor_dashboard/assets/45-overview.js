@@ -3,7 +3,8 @@
   "use strict";
   const spinfloor = (window.spinfloor = window.spinfloor || {});
   const overview = (spinfloor.overview = { sorties: [], failed: "", fetchedMs: 0 });
-  const MOST = 12;
+  const MOST = 24;
+  const MOST_IN_ONE = 3; // shown besides those that get data, which get a row of their own from two on
   let polling = false;
 
   overview.poll = async function () {
@@ -60,20 +61,51 @@
       nav.replaceChildren(spinfloor.make("span", "chip", old ? "Sorties unknown: " + overview.failed : "No sortie yet: create one on Plan, start a replay on Rehearse, or send frames."));
       return;
     }
+    const shown = chosen();
+    const others = overview.sorties.filter(function (sortie) { return !shown.includes(sortie); });
+    nav.classList.toggle("many", shown.filter(alive).length > 1);
     const focused = document.activeElement && document.activeElement.dataset ? document.activeElement.dataset.sortie : "";
-    nav.replaceChildren.apply(nav, overview.sorties.map(function (sortie) { return chip(sortie, old); }));
+    if (document.activeElement && document.activeElement.id === "w-other-sorties") return; // a list that is open stays
+    nav.replaceChildren.apply(nav, shown.map(function (sortie) { return chip(sortie, old); }));
+    if (others.length) nav.append(list(others));
     const again = focused && nav.querySelector('[data-sortie="' + CSS.escape(focused) + '"]');
     if (again) again.focus();
   }
 
+  function alive(sortie) {
+    const state = sortie.state;
+    return Boolean(state && (state.link === "ok" || state.in_spin));
+  }
+
+  /** Those that get data or spin, and the one watched; while there are few, the newest others too. */
+  function chosen() {
+    const wanted = overview.sorties.filter(function (sortie) { return alive(sortie) || sortie.id === spinfloor.link.sortie; });
+    const rest = overview.sorties.filter(function (sortie) { return !wanted.includes(sortie); });
+    const all = wanted.concat(rest.slice(0, Math.max(0, MOST_IN_ONE - wanted.length)));
+    return overview.sorties.filter(function (sortie) { return all.includes(sortie); });
+  }
+
+  function list(others) {
+    const select = document.createElement("select");
+    select.id = "w-other-sorties";
+    select.setAttribute("aria-label", "Other sorties");
+    select.append(Object.assign(spinfloor.make("option", "", others.length + (others.length === 1 ? " other" : " others")), { value: "" }));
+    for (const sortie of others) select.append(Object.assign(spinfloor.make("option", "", (sortie.title || sortie.id) + " (" + sortie.id + ")"), { value: sortie.id }));
+    select.addEventListener("change", function () { const id = select.value; select.blur(); if (id) pick(id); });
+    return select;
+  }
+
   function chip(sortie, old) {
-    const button = spinfloor.make("button", "chip" + (old ? " old" : ""), "");
+    const button = spinfloor.make("button", "chip" + (old ? " old" : "") + (alive(sortie) ? " alive" : ""), "");
     button.type = "button";
     button.dataset.sortie = sortie.id;
     if (sortie.id === spinfloor.link.sortie) button.setAttribute("aria-current", "true");
     button.append(spinfloor.make("b", "", sortie.title || sortie.id));
-    if (sortie.origin && sortie.origin !== "live") button.append(spinfloor.make("span", "soft", sortie.origin));
-    for (const part of describe(sortie.state, old)) button.append(spinfloor.make("span", part[1], part[0]));
+    const now = spinfloor.make("span", "chip-now", "");
+    if (sortie.origin && sortie.origin !== "live") now.append(spinfloor.make("span", "soft", sortie.origin));
+    for (const part of describe(sortie.state, old)) now.append(spinfloor.make("span", part[1], part[0]));
+    button.append(now);
+    button.title = (sortie.title || sortie.id) + ": " + now.textContent;
     button.addEventListener("click", function () { pick(sortie.id); });
     return button;
   }
@@ -83,16 +115,17 @@
     if (!state || state.link === "none yet") return [["no data yet", "soft"]];
     if (old) return [["old: " + panels.age((spinfloor.now() - overview.fetchedMs) / 1000), ""]];
     if (state.link === "lost" && !state.in_spin) return [["data lost", "soft"]];
-    const out = [[panels.phases[state.phase] || state.phase, ""]];
-    if (state.in_spin) out.push([panels.fixed(state.turns, 1) + " turns", ""]);
-    const bound = state.altitude_left_ft && state.altitude_left_ft.bound;
-    if (typeof bound === "number") out.push([panels.whole(bound) + " ft left", bound <= 0 ? "call-warning" : ""]);
-    if (state.estimated) out.push(["estimated", "call-caution"]);
+    const out = []; // what matters most first: a narrow chip cuts off its end
     const call = state.last_call;
     if (call && state.time_ns - call.detected_ns < 6e9) {
       const rank = spinfloor.sound.RANK[call.data.call];
       out.push([call.data.words, rank >= 3 ? "call-warning" : rank === 2 ? "call-caution" : "soft"]);
     }
+    const bound = state.altitude_left_ft && state.altitude_left_ft.bound;
+    if (typeof bound === "number" && panels.coming(state)) out.push([panels.whole(bound) + " ft left", bound <= 0 ? "call-warning" : ""]);
+    if (state.estimated) out.push(["estimated", "call-caution"]);
+    if (state.in_spin) out.push([panels.fixed(state.turns, 1) + " turns", ""]);
+    out.push([panels.phases[state.phase] || state.phase, ""]);
     return out;
   }
 })();

@@ -283,7 +283,9 @@ def _compare_table(names: Sequence[str], rows: Sequence[Row], one: SpinMoments, 
     return html.Table([html.Thead(head_row), html.Tbody(body)], className="plain")
 
 
-def runs(sortie: str, found: Row, before: str | None, differences: Row | None, fault: str | None) -> Component:
+def runs(
+    sortie: str, found: Row, before: str | None, differences: Row | None, fault: str | None, job: Row | None = None
+) -> Component:
     """The runs of the sortie and what the one in force changed against another."""
     current = found["current"]
     items = [
@@ -306,7 +308,7 @@ def runs(sortie: str, found: Row, before: str | None, differences: Row | None, f
         body.append(html.P(fault))
     if differences is not None:
         body.append(_differences(before or "", differences))
-    body.append(reprocess.form())
+    body.append(reprocess.form({"sorties": [sortie]}, job))
     return panel(
         "Runs", *body, note="a run names the detector's version and settings; the flown one is never written over"
     )

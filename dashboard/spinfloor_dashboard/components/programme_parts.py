@@ -10,7 +10,7 @@ import dash_mantine_components as dmc
 from dash import dcc, html
 from dash.development.base_component import Component
 
-from spinfloor_dashboard.components import plan_panels, programme_figures
+from spinfloor_dashboard.components import plan_panels, programme_figures, reprocess
 from spinfloor_dashboard.components.common import action_button, badge, empty, panel, utc_time
 from spinfloor_dashboard.components.programme_figures import kind_of
 from spinfloor_dashboard.components.words import known, number, plural
@@ -232,3 +232,15 @@ def spin_list(spins: Sequence[Row]) -> Component | None:
         "Every flown spin",
         html.Div(table, className="scroll", tabIndex=0, role="region", **{"aria-label": "Every flown spin"}),
     )
+
+
+def again(found: Row, jobs: Sequence[Row]) -> Component | None:
+    """Every flight through the detector again."""
+    names = [sortie["id"] for sortie in found["sorties"]]
+    if not names:
+        return None
+    scope = {"aircraft": found["aircraft"], "sorties": names}
+    note = (
+        "with the detector of today, and other settings if asked; flown runs stay in force, nothing is learnt from it"
+    )
+    return panel("Reprocess", reprocess.form(scope, reprocess.latest(jobs, scope)), note=note)

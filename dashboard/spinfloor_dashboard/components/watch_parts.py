@@ -171,7 +171,7 @@ def pictures() -> Component:
     return html.Div(
         [
             _cell(
-                "Height against turns",
+                "Height, feet, against turns",
                 html.Div(
                     html.Canvas(id="w-height", role="img", **{"aria-label": "Height picture"}), className="canvas-box"
                 ),

@@ -14,8 +14,8 @@ from dash.development.base_component import Component
 from dash.exceptions import PreventUpdate
 
 from spinfloor_dashboard.components import debrief_parts as parts
+from spinfloor_dashboard.components import reprocess, timeline
 from spinfloor_dashboard.components import spins as moments
-from spinfloor_dashboard.components import timeline
 from spinfloor_dashboard.components.ask import ask
 from spinfloor_dashboard.components.common import caution_line, panel
 from spinfloor_dashboard.components.heard import heard
@@ -159,13 +159,16 @@ async def runs_of(found: Found) -> Any:
     if not found or not found["sortie"]:
         return []
     sortie, before = found["sortie"], found["before"]
-    runs, fault = await ask(lambda client: client.runs(sortie))
+    (runs, fault), (jobs, _) = await asyncio.gather(
+        ask(lambda client: client.runs(sortie)), ask(lambda client: client.reruns())
+    )
     if fault:
         return panel("Runs", html.P(fault))
+    job = reprocess.latest(jobs or [], {"sorties": [sortie]})
     differences = None
     if before and runs["current"]:
         differences, fault = await ask(lambda client: client.run_differences(sortie, before, runs["current"]))
-    return parts.runs(sortie, runs, before, differences, fault)
+    return parts.runs(sortie, runs, before, differences, fault, job)
 
 
 # A call on the strip leads to its moment.

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import asyncio
 from typing import Any
 
 import dash
@@ -41,7 +42,9 @@ async def fill(query: dict[str, str | None], _signed: int) -> Any:
     aircraft = query["aircraft"] or (names[0] if len(names) == 1 else None)
     if fault or aircraft is None:
         return parts.choose(names, fault)
-    found, fault = await ask(lambda client: client.programme(aircraft))
+    (found, fault), (jobs, _) = await asyncio.gather(
+        ask(lambda client: client.programme(aircraft)), ask(lambda client: client.reruns())
+    )
     if fault:
         return html.P(fault)
     others = dcc.Link("Other aircraft", href="/programme", className="action") if len(names) > 1 else None
@@ -54,6 +57,7 @@ async def fill(query: dict[str, str | None], _signed: int) -> Any:
         html.Div([parts.cards(found), parts.surprises(found["surprises"])], className="two"),
         parts.learnt(found["kinds"], found["belief_version"]),
         parts.spin_list(found["spins"]),
+        parts.again(found, jobs or []),
     ]
 
 

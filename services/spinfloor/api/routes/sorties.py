@@ -86,9 +86,13 @@ async def list_sorties(
     aircraft: Annotated[str | None, Query(max_length=80)] = None,
     limit: Annotated[int, Query(ge=1, le=1000)] = 200,
 ) -> Json:
-    """Newest first, each with the newest state its detector has shown."""
+    """Newest first, each with the newest state its detector has shown, and what keeps the detector from going on."""
     records = await services.ports.sorties.list_all(limit=limit, aircraft=aircraft)
-    return Json({"sorties": [{**_summary(r), "state": await services.view.shown(r.id)} for r in records]})
+    rows = [
+        {**_summary(r), "state": await services.view.shown(r.id), "trouble": services.view.trouble(r.id)}
+        for r in records
+    ]
+    return Json({"sorties": rows})
 
 
 @router.get("/sorties/{sortie}")
