@@ -33,6 +33,25 @@ def test_start_and_end_says_the_numbers_in_force() -> None:
         assert ("deg" in text) == name.endswith(("_RAD", "_RADPS")), name
 
 
+RESULTS = {
+    "index.md",
+    "bibliography.md",
+    "truth.md",
+    "prediction.md",
+    "load.md",
+    "performance.md",
+    "truth-table.md",
+    "prediction-table.md",
+}
+
+
+@pytest.mark.parametrize("name", sorted({p.name for p in METHOD.glob("*.md")} - RESULTS))
+def test_a_method_states_its_limits_and_its_checks(name: str) -> None:
+    page = (METHOD / name).read_text(encoding="utf-8")
+    assert re.search(r"^(## Limits|Limits:)", page, re.MULTILINE), f"{name} states no limits"
+    assert "## Checks" in page, f"{name} names no checks"
+
+
 def test_every_quality_flag_is_explained() -> None:
     page = (METHOD / "quality.md").read_text(encoding="utf-8")
     assert re.findall(r"^\| ([a-z ]+) \| ", page.partition("## Wild")[0], re.MULTILINE)[1:] == list(FLAGS)

@@ -1,0 +1,52 @@
+"""When the recovery controls went in, against the simulator's pilot: from their telemetry, from a mark, and inferred."""
+
+import pytest
+from tests.core.detector.flights import clean_block, events_of, flight, of_kind, plan_of
+from tests.truth.flight import START_NS
+
+from spinfloor.core.channels import PEDAL_RIGHT, STICK_AFT, STICK_RIGHT
+from spinfloor.core.detector.detector import Detector
+from spinfloor.core.events import Event, Kind, Mark
+from spinfloor.core.frames import FrameBlock
+
+FLIGHTS = [("developed", 0), ("flat", 2), ("inverted", 0), ("oscillatory", 0)]
+
+
+def true_s(situation: str, seed: int) -> float:
+    return float(flight(situation, seed).truth["spins"][0]["recovery_controls_s"])
+
+
+def told(events: list[Event]) -> tuple[float, object]:
+    first = of_kind(events, Kind.RECOVERY_STARTED)[0]
+    return (first.time_ns - START_NS) * 1e-9, first.data["source"]
+
+
+@pytest.mark.parametrize(("situation", "seed"), FLIGHTS)
+def test_from_their_telemetry(situation: str, seed: int) -> None:
+    at_s, source = told(events_of(flight(situation, seed), "none, 100 Hz"))
+    assert source == "controls"
+    assert at_s == pytest.approx(true_s(situation, seed), abs=0.15)
+
+
+@pytest.mark.parametrize(("situation", "seed"), [("developed", 0), ("flat", 2)])
+def test_inferred_from_the_motion(situation: str, seed: int) -> None:
+    """What is seen is the effect, so it comes late. The page of limits says how often it is worse than here."""
+    at_s, source = told(events_of(flight(situation, seed), "none, 100 Hz", five=True))
+    assert source == "inferred"
+    assert 0.0 < at_s - true_s(situation, seed) < 5.0
+
+
+def test_from_the_engineers_mark() -> None:
+    f = flight("developed", 0)
+    whole = clean_block(f, 100.0)
+    values = whole.values.copy()
+    values[:, [PEDAL_RIGHT, STICK_AFT, STICK_RIGHT]] = float("nan")
+    block = FrameBlock(whole.time_ns, values)
+    at_ns = START_NS + int(true_s("developed", 0) * 1e9)
+    cut = int((block.time_ns <= at_ns).sum()) + 30  # the mark comes three tenths of a second after what it marks
+    detector = Detector(sortie="t", plan=plan_of(f))
+    events = detector.feed(block.slice(0, cut)) + detector.mark(Mark("controls_applied", at_ns, "engineer", {}))
+    events += detector.feed(block.slice(cut, len(block)))
+    at_s, source = told(events)
+    assert source == "mark"
+    assert at_s == pytest.approx(true_s("developed", 0), abs=0.02)
