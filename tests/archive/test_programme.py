@@ -11,8 +11,8 @@ from spinfloor.core.recovery.beliefs import Beliefs, Evidence
 
 PLAN = Plan.model_validate(
     {
-        "title": "Heron build-up",
-        "aircraft": {"name": "Heron 2"},
+        "title": "Tessary build-up",
+        "aircraft": {"name": "Tessary 2"},
         "floors": {"recovery_ft": 5_000, "abandon_ft": 3_000},
         "cards": [
             {"id": f"r{turns}", "direction": "right", "turns": turns, "entry_altitude_ft": 14_000}
@@ -52,7 +52,7 @@ def states(summary: dict[str, Any]) -> dict[str, str]:
 
 
 def test_the_next_card_opens_after_the_one_before() -> None:
-    summary = programme("Heron 2", [flight("f1", row(1, "r1"))], beliefs(1), [], PLAN, 1)
+    summary = programme("Tessary 2", [flight("f1", row(1, "r1"))], beliefs(1), [], PLAN, 1)
     assert states(summary) == {"r1": "flown", "r3": "open", "r5": "closed"}
     assert summary["next_card"] == "r3"
 
@@ -64,13 +64,13 @@ def test_the_next_card_opens_after_the_one_before() -> None:
 )
 def test_trouble_closes_the_next_card_until_it_is_signed_off(trouble: dict[str, Any]) -> None:
     flights = [flight("f1", row(1, "r1", **trouble))]
-    closed = programme("Heron 2", flights, beliefs(1), [], PLAN, 1)
+    closed = programme("Tessary 2", flights, beliefs(1), [], PLAN, 1)
     assert states(closed)["r3"] == "closed"
     (point,) = closed["surprises"]
     assert (point["sortie"], point["spin"], point["signed_off"]) == ("f1", 1, None)
 
     signed = SignOff("f1", 1, "test conductor", "controls were held for the camera", 7)
-    opened = programme("Heron 2", flights, beliefs(1), [signed], PLAN, 1)
+    opened = programme("Tessary 2", flights, beliefs(1), [signed], PLAN, 1)
     assert states(opened)["r3"] == "open"
     (point,) = opened["surprises"]
     assert point["signed_off"] == {"by": "test conductor", "reason": "controls were held for the camera", "time_ns": 7}
@@ -79,14 +79,14 @@ def test_trouble_closes_the_next_card_until_it_is_signed_off(trouble: dict[str, 
 def test_a_sign_off_of_another_spin_opens_nothing() -> None:
     flights = [flight("f1", row(1, "r1", surprises=["recovery turns"]))]
     other = SignOff("f1", 2, "test conductor", "another spin", 7)
-    assert states(programme("Heron 2", flights, beliefs(1), [other], PLAN, 1))["r3"] == "closed"
+    assert states(programme("Tessary 2", flights, beliefs(1), [other], PLAN, 1))["r3"] == "closed"
 
 
 def test_what_is_learnt_narrows_the_interval() -> None:
     flights = [flight("f1", row(1, "r1"))]
 
     def width(count: int) -> float:
-        (kind,) = programme("Heron 2", flights, beliefs(count), [], PLAN, 1)["kinds"]
+        (kind,) = programme("Tessary 2", flights, beliefs(count), [], PLAN, 1)["kinds"]
         now = kind["quantities"]["recovery_turns"]["now"]
         assert kind["own_spins"] == count
         return float(now["high"] - now["low"])
@@ -95,7 +95,7 @@ def test_what_is_learnt_narrows_the_interval() -> None:
 
 
 def test_before_any_spin_the_prediction_is_the_prior() -> None:
-    (kind,) = programme("Heron 2", [flight("f1", row(1, None))], beliefs(0), [], PLAN, 0)["kinds"]
+    (kind,) = programme("Tessary 2", [flight("f1", row(1, None))], beliefs(0), [], PLAN, 0)["kinds"]
     for quantity in kind["quantities"].values():
         assert quantity["now"] == quantity["prior"]
 
@@ -105,7 +105,7 @@ def test_each_spin_names_its_sortie_and_kinds_are_listed_once() -> None:
         flight("f1", row(1, "r1"), row(2, "r3")),
         flight("f2", row(1, None, direction="left", orientation="inverted")),
     ]
-    summary = programme("Heron 2", flights, beliefs(0), [], PLAN, 0)
+    summary = programme("Tessary 2", flights, beliefs(0), [], PLAN, 0)
     assert [(spin["sortie"], spin["spin"]) for spin in summary["spins"]] == [("f1", 1), ("f1", 2), ("f2", 1)]
     assert [(kind["orientation"], kind["direction"]) for kind in summary["kinds"]] == [
         ("upright", "right"),
@@ -114,7 +114,7 @@ def test_each_spin_names_its_sortie_and_kinds_are_listed_once() -> None:
 
 
 def test_nothing_flown() -> None:
-    summary = programme("Heron 2", [], beliefs(0), [], PLAN, 0)
+    summary = programme("Tessary 2", [], beliefs(0), [], PLAN, 0)
     assert (summary["spins"], summary["kinds"], summary["surprises"]) == ([], [], [])
     assert states(summary) == {"r1": "open", "r3": "closed", "r5": "closed"}
 

@@ -20,8 +20,8 @@ from spinfloor.archive.spin_table import spin_table
 PLAN: dict[str, Any] = {
     "version": 1,
     "rule": "14-cfr-23.221-normal",
-    "title": "Heron trainer, spins of three turns",
-    "aircraft": {"name": "Heron 2", "chute_fitted": False},
+    "title": "Tessary trainer, spins of three turns",
+    "aircraft": {"name": "Tessary 2", "chute_fitted": False},
     "floors": {"recovery_ft": 5_000.0, "abandon_ft": 3_000.0, "chute_ft": None},
     "cards": [{"id": "u-r-3", "direction": "right", "turns": 3.0, "entry_altitude_ft": 12_000.0}],
 }
@@ -46,7 +46,7 @@ def given(**changes: Any) -> ReportInput:
         "yaw_rate_dps": [float(place) for place in range(500)],
     }
     base = ReportInput(
-        sortie={"id": "s-1", "kind": "flight", "created_ns": 0, "aircraft": "Heron 2", "belief_version": 2},
+        sortie={"id": "s-1", "kind": "flight", "created_ns": 0, "aircraft": "Tessary 2", "belief_version": 2},
         plan=PLAN, run="0.1.0-abc", rows=rows, events=events, frames={1: frames}, versions={"spinfloor": "0.1.0"},
         rule=RULE,
     )  # fmt: skip
@@ -80,7 +80,7 @@ def html_words(text: str) -> tuple[str, list[str]]:
 def test_both_forms_carry_the_facts(form: str) -> None:
     report = build_report(given())
     words = html_words(report_html(report))[0] if form == "html" else pdf_words(report_pdf(report))
-    for fact in ("Heron trainer", "upright right", "0.85 turns, limit 1", "FROM MEMORY", "0.1.0-abc", "12,000",
+    for fact in ("Tessary trainer", "upright right", "0.85 turns, limit 1", "FROM MEMORY", "0.1.0-abc", "12,000",
                  "recovery turns", "u-r-3", "floors.recovery_ft", "spin.started", "version 2", "Flight"):  # fmt: skip
         assert fact in words, fact
     assert words.index("The crew, the test conductor") < words.index("Entry, ft")

@@ -6,8 +6,8 @@ import copy
 from typing import Any
 
 GOOD: dict[str, Any] = {
-    "title": "Heron trainer, build-up to three turns",
-    "aircraft": {"name": "Heron 2", "chute_fitted": True},
+    "title": "Tessary trainer, build-up to three turns",
+    "aircraft": {"name": "Tessary 2", "chute_fitted": True},
     "floors": {"recovery_ft": 6_000.0, "chute_ft": 5_000.0, "abandon_ft": 4_000.0},
     "cards": [
         {"id": "R1", "direction": "right", "turns": 1.0, "entry_altitude_ft": 12_000.0},

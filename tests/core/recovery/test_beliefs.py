@@ -30,7 +30,7 @@ evidence = st.builds(
 def start() -> Beliefs:
     prior = Prior(mean=1.0, standard_deviation=0.5)
     feet = Prior(mean=500.0, standard_deviation=150.0)
-    return Beliefs("Heron 2", {"recovery_turns": prior, "loss_per_turn_ft": feet, "pull_out_loss_ft": feet})
+    return Beliefs("Tessary 2", {"recovery_turns": prior, "loss_per_turn_ft": feet, "pull_out_loss_ft": feet})
 
 
 @given(st.lists(evidence, max_size=12), st.none() | st.text(max_size=20))
