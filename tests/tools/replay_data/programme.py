@@ -26,8 +26,8 @@ PROGRAMME: list[Rehearsal] = [
         "First sortie of the trainer over the Quillmere test area. The pilot flies one turn, recovers, climbs back, flies "
         "two. The engineer in the control room has never worked with this crew.",
         [
-            '*Turn* calls: "one" in the first spin, "one", "two" in the second. The crew\'s own count may be a turn '
-            "less: their first turn is the departure.",
+            '*Turn* call: "one" in each spin. "Two" falls together with *recover*, and the higher call is spoken. The '
+            "crew's own count may be a turn less: their first turn is the departure.",
             "*Recover* shortly before the planned turns are complete. It must stop as soon as the pedal goes in.",
             "*Recovered* with the height lost. Compare it with the plan's budget and with the second spin.",
             "Nothing else. A caution here is worth a question.",
@@ -117,7 +117,7 @@ PROGRAMME: list[Rehearsal] = [
         [
             "The upright spin *ends*; then *caution* with the words for turned inverted. This is the call of the sortie.",
             "The direction changes too. Say what the tool says, not what the card says.",
-            "*Recover* for the second spin comes from the height, since no card plans it.",
+            "No *recover* in the second spin: no card plans it, and there is height enough. The crew must not wait for it.",
         ],
         PELLAM, lambda: spin.overcontrol(1, 3.0, held_s=5.0, inverted_turns=1.2), 5600.0, 46.0,
         plan(AEROBATIC, [card("F1", "three turns right", "right", 3.0, 17500.0)], floors(6000.0, 4500.0)),
@@ -175,7 +175,7 @@ PROGRAMME: list[Rehearsal] = [
             "No *turn* calls and no *recover*.",
             "The state says *spiral* once the rotation is steady and the speed rises.",
         ],
-        VESSARY, lambda: other.spiral(1, 1.1, -0.4, 2.5), 3400.0, 62.0,
+        VESSARY, lambda: other.spiral(1, 1.25, -0.25, 1.5), 3400.0, 62.0,
         plan(TRAINER, [card("J1", "one turn right", "right", 1.0, 11000.0)], floors(5000.0, 3500.0)),
         seed=10,
     ),
