@@ -1,5 +1,6 @@
 """Debrief, Programme and Rehearse on a flown programme, in a real browser on a real service."""
 
+import re
 from collections.abc import Iterator
 from pathlib import Path
 from urllib.parse import urlsplit
@@ -34,6 +35,8 @@ def visit(browser: Browser, flown: RunningService) -> Iterator[Visit]:
 
 def test_debrief_offers_sorties_and_leads_to_one_and_back(visit: Visit) -> None:
     page = visit.open("/debrief")
+    expect(page.locator(".choice", has_text=FLIGHT)).to_be_visible()
+    assert visit.serious_faults() == []
     page.locator(".choice", has_text=FLIGHT).click()
     expect(page.locator("#spin-table tbody tr")).to_have_count(2)
     page.go_back()
@@ -69,6 +72,7 @@ def test_two_spins_are_compared(visit: Visit) -> None:
     page.get_by_role("link", name="spin 2", exact=True).click()
     expect(page.locator("#figure-compare .main-svg").first).to_be_visible()
     expect(page.locator("#debrief-body")).to_contain_text("Difference")
+    assert visit.serious_faults() == []
 
 
 @pytest.mark.parametrize(
@@ -116,6 +120,26 @@ def test_rehearse_shows_the_score_and_starts_a_rehearsal_with_faults(visit: Visi
     notes = next(s for s in flown.ask("GET", "/v1/sorties")["sorties"] if s["id"] == sortie)["notes"]
     assert notes["crew_response_turns"] == 2
     assert notes["faults"] == [{"kind": "loss", "from_s": 0.0, "to_s": 3.0}]
+
+
+def test_a_rehearsal_is_run_as_a_team_and_its_score_sheet_names_tool_and_person(visit: Visit) -> None:
+    page = visit.open(f"/rehearse?recording={RECORDING}")
+    page.locator("#rehearse-speed").click()
+    page.get_by_role("option", name="10", exact=True).click()
+    page.click("#rehearse-start")
+    expect(page.locator("#w-origin")).to_have_text(re.compile("REHEARSAL, NOT LIVE|DATA LOST|REPLAY ENDED"))
+    page.wait_for_function("() => spinfloor.link.events.some(event => event.kind === 'spin.started')")
+    page.keyboard.press("r")
+    expect(page.locator("#w-mark-answer")).to_contain_text("Recover called: recorded")
+    assert visit.serious_faults() == []
+    expect(page.locator("#w-origin")).to_have_text("REPLAY ENDED")
+    page.click("#w-replay-score")
+    sheet = page.locator("#rehearse-score")
+    expect(sheet).to_contain_text("played to its end")
+    called = sheet.locator("tr", has_text="engineer")
+    expect(called).to_have_count(1)
+    expect(called).to_contain_text("recover")
+    expect(called.locator("td").nth(6)).to_have_text(re.compile(r"^[\d,]+ \([\d,]+\)$"))  # the margin at that moment
 
 
 def test_a_word_for_a_number_of_a_fault_is_told(visit: Visit) -> None:

@@ -45,6 +45,7 @@ def test_an_empty_plan_lists_what_is_missing_and_cannot_be_flown(visit: Visit) -
     expect(page.locator("#plan-fault-list")).to_contain_text("floors.recovery_ft")
     expect(page.locator("#plan-create")).to_be_disabled()
     expect(page.locator("#plan-budget")).to_contain_text("No budget yet.")
+    assert visit.serious_faults() == []
 
 
 def test_a_recordings_plan_shows_budget_cards_and_gate(visit: Visit) -> None:
@@ -79,6 +80,7 @@ def test_a_card_that_starts_too_low_names_its_shortfall(visit: Visit) -> None:
     fill(page, "Recovery floor, ft", "12000")
     expect(page.locator("#plan-state")).to_contain_text("too low")
     expect(page.locator("#plan-budget")).to_contain_text("refused:")
+    assert visit.serious_faults() == []
 
 
 def test_cards_are_added_removed_and_brought_back(visit: Visit) -> None:

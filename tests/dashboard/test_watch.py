@@ -104,6 +104,8 @@ def test_server_killed_greys_everything_and_comes_back(flown: Visit, service: Ru
     said = tag.inner_text()
     assert said.startswith("OLD: ")
     expect(tag).not_to_have_text(said)  # the age goes on growing
+    expect(page.locator("#w-control")).to_have_text("not known, server lost")
+    assert flown.serious_faults() == []
     colour = page.locator("#w-left-bound-ft").evaluate("node => getComputedStyle(node).color")
     assert colour == "rgb(124, 138, 146)"
     service.start()
@@ -239,6 +241,7 @@ def test_a_second_screen_is_read_only_while_the_first_holds_control(
     expect(second.locator("#w-control")).to_contain_text("READ-ONLY here, 2 watching", timeout=SOON_MS)
     second.keyboard.press("c")
     expect(second.locator("#w-mark-answer")).to_contain_text("Read-only")
+    assert other.serious_faults() == []
     second.keyboard.press("t")
     expect(second.locator("#w-mark-answer")).to_contain_text("engineer holds control. Press T again")
     second.wait_for_timeout(500)  # two presses closer than 0.4 s are one

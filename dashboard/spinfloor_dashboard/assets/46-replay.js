@@ -71,9 +71,11 @@
     words.id = "w-replay-words";
     const at = make("span", "", "");
     at.id = "w-replay-at";
+    const sheet = make("a", "action", "Score sheet");
+    sheet.id = "w-replay-score";
     bar.append(words, button("Pause", "w-replay-pause", replay.toggle, "P"),
       button("\u2212" + STEP_S + " s", "w-replay-back", function () { seek(replay.now.position_s - STEP_S); }),
-      button("+" + STEP_S + " s", "w-replay-on", function () { seek(replay.now.position_s + STEP_S); }), speed, slider, at);
+      button("+" + STEP_S + " s", "w-replay-on", function () { seek(replay.now.position_s + STEP_S); }), speed, slider, at, sheet);
   }
 
   function draw() {
@@ -86,6 +88,9 @@
     spinfloor.text("w-replay-words", now.title + (now.state === "playing" ? "" : ": " + now.state.toUpperCase()) + (now.faults.length ? ", with faults" : ""));
     spinfloor.text(spinfloor.el("w-replay-pause").firstChild, now.state === "playing" ? "Pause " : "Play ");
     spinfloor.text("w-replay-at", clock(now.position_s) + " of " + clock(now.length_s));
+    const sheet = spinfloor.el("w-replay-score");
+    sheet.hidden = now.state !== "ended";
+    sheet.href = "/rehearse?sortie=" + encodeURIComponent(now.sortie);
     const slider = spinfloor.el("w-replay-slider");
     slider.max = now.length_s;
     if (document.activeElement !== slider) slider.value = now.position_s;

@@ -24,6 +24,9 @@
     box.replaceChildren(choice(data, shown.length), scroll);
     const moment = spinfloor.el("moment-row");
     if (moment) scroll.scrollTop = moment.offsetTop - scroll.clientHeight / 3;
+    const spins = spinfloor.el("spin-table");
+    const spin = spins && spins.querySelector("tr.chosen");
+    if (spin) spins.scrollTop = spin.offsetTop - spins.clientHeight / 2;
   }
 
   /** Which kinds are shown, and how many of how many. */

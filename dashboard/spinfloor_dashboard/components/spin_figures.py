@@ -40,7 +40,7 @@ def base(title: str, x_title: str, y_title: str, **layout: Any) -> Figure:
             "template": TEMPLATE,
             "title": {"text": title, "font": {"size": 16}, "x": 0.01, "xanchor": "left"},
             "xaxis": {"title": {"text": x_title}},
-            "yaxis": {"title": {"text": y_title}},
+            "yaxis": {"title": {"text": y_title}, **({"tickformat": ",.0f"} if y_title.endswith(", ft") else {})},
             "shapes": [],
             "annotations": [],
             "legend": {"orientation": "h", "y": 1.0, "yanchor": "bottom", "x": 1.0, "xanchor": "right"},

@@ -128,6 +128,8 @@ def _fault_of(detail: ErrorDetails) -> Fault:
         return Fault(path, "a value", "nothing")
     if kind == "extra_forbidden":
         return Fault(path, "no key of this name", _shown(detail["input"]))
+    if kind in ("string_too_short", "too_short") and detail["ctx"]["min_length"] == 1:
+        return Fault(path, "some text" if kind == "string_too_short" else "at least one entry", "none")
     message = detail["msg"].removeprefix("Value error, ").removeprefix("Input should be ")
     expected = message[0].lower() + message[1:] if message else kind
     return Fault(path, expected, _shown(detail["input"]))
