@@ -13,8 +13,8 @@ from pathlib import Path
 
 import yaml
 from playwright.sync_api import Browser, Page, sync_playwright
-from tests.dashboard.flying import RECORDINGS, send
-from tests.places import CHROMIUM
+from tests.dashboard.flying import send
+from tests.places import CHROMIUM, RECORDINGS
 from tests.tools.running import RunningService
 from tests.tools.screenshots import OUT
 
