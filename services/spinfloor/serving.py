@@ -4,10 +4,11 @@ from __future__ import annotations
 
 import asyncio
 import contextlib
+import functools
 import signal
 import socket
-from collections.abc import Callable, Coroutine, Iterator
-from dataclasses import dataclass, replace
+from collections.abc import Callable, Coroutine, Iterator, Mapping
+from dataclasses import dataclass, field, replace
 from pathlib import Path
 from typing import Any, Final
 
@@ -56,7 +57,8 @@ class Server(uvicorn.Server):
 class Options:
     """What `spinfloor serve` was asked for.
 
-    told: prints a line for the person who started it. clips: folder of a plan's own recorded words. ready: called with
+    limits: fields of Settings by name. told: prints a line for the person who started it. clips: folder of a plan's own
+    recorded words. ready: called with
     the address once frames can be taken. until: when it is set the service ends in order.
     """
 
@@ -70,6 +72,7 @@ class Options:
     key: Path | None = None
     screen: bool = True
     clips: Path | None = None
+    limits: Mapping[str, Any] = field(default_factory=dict)
     told: Callable[[str], None] = print
     ready: Callable[[str], None] | None = None
     until: asyncio.Event | None = None
@@ -112,6 +115,7 @@ async def settings_for(options: Options, ports: Ports) -> Settings:
         recordings=(*((own,) if own is not None else ()), *options.recordings),
         allowed_origins=options.origins,
         secure_cookies=options.certificate is not None,
+        **options.limits,
     )
     if not is_loopback(options.host):
         settings = replace(settings, tokens_required=True, allowed_hosts=())
@@ -133,7 +137,12 @@ async def run_service(options: Options) -> None:
     """Serve until told to stop (SIGINT, SIGTERM)."""
     from spinfloor.adapters.sqlite import open_store
 
-    ports = await asyncio.to_thread(open_store, options.data)
+    bounds = {
+        name.removeprefix("max_"): options.limits[name]
+        for name in ("max_waiting", "max_waiting_bytes")
+        if name in options.limits
+    }
+    ports = await asyncio.to_thread(functools.partial(open_store, options.data, **bounds))
     try:
         settings = await settings_for(options, ports)
         listener = listen(options.host, options.port)

@@ -50,10 +50,18 @@ class PatientProtocol(HttpToolsProtocol):
                 self._refuse(headers_too_large(self.max_headers))
 
     def on_headers_complete(self) -> None:
-        """In time."""
+        """In time. Those that came whole, in one packet, are measured here."""
         self._expected()
+        if len(self.url) + sum(len(name) + len(value) + 4 for name, value in self.headers) > self.max_headers:
+            self._refuse(headers_too_large(self.max_headers))
+            raise ValueError("refused")  # ends the parsing of this packet
         self._in_request = True
         super().on_headers_complete()
+
+    def send_400_response(self, msg: str) -> None:
+        """Not after an answer of our own."""
+        if not self._refused:
+            super().send_400_response(msg)
 
     def on_message_complete(self) -> None:
         """What comes now is the next request."""

@@ -4,10 +4,10 @@ from __future__ import annotations
 
 import asyncio
 import hashlib
-from collections.abc import Awaitable, Callable, Sequence
-from dataclasses import dataclass
+from collections.abc import Awaitable, Callable, Mapping, Sequence
+from dataclasses import dataclass, field
 from pathlib import Path
-from typing import Final
+from typing import Any, Final
 
 import structlog
 from fastapi import APIRouter, FastAPI
@@ -58,6 +58,7 @@ class SpreadOptions:
     recordings: tuple[Path, ...] = ()
     certificate: Path | None = None
     key: Path | None = None
+    limits: Mapping[str, Any] = field(default_factory=dict)
     told: Callable[[str], None] = print
 
     def listening(self, *, screen: bool) -> Options:
@@ -71,6 +72,7 @@ class SpreadOptions:
             certificate=self.certificate,
             key=self.key,
             screen=screen,
+            limits=self.limits,
             told=self.told,
         )
 

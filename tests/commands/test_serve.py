@@ -85,6 +85,32 @@ def test_a_recording_sent_gives_the_events_of_its_analysis_and_outlives_an_order
     assert back.stop() == 0
 
 
+def test_limits_come_from_the_file_the_environment_and_the_command_line(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    config = tmp_path / "spinfloor.yaml"
+    config.write_text("serve: {max-batch-bytes: 2000, max-body-bytes: 3000, max-header-bytes: 4000}", encoding="utf-8")
+    monkeypatch.setenv("SPINFLOOR_CONFIG", str(config))
+    monkeypatch.setenv("SPINFLOOR_MAX_BODY_BYTES", "5000")
+    monkeypatch.setenv("SPINFLOOR_MAX_HEADER_BYTES", "6000")
+    running = Served(tmp_path / "data", "--max-header-bytes=7000")
+    try:
+        with httpx.Client(base_url=running.base, trust_env=False) as http:
+            plan = http.post("/v1/sorties", content=b" " * 5001)
+            batch = http.post("/v1/sorties/any/frames", content=b" " * 2001)
+            head = http.get("/v1", headers={"x-much": "x" * 7000})
+        assert [(a.status_code, a.json()["detail"]) for a in (plan, batch, head)] == [
+            (413, "Expected a body of at most 5000 bytes; got a larger one; nothing was taken; send it in pieces."),
+            (413, "Expected a body of at most 2000 bytes; got a larger one; nothing was taken; send it in pieces."),
+            (431, "Expected headers of at most 7000 bytes; got more; nothing was done."),
+        ]
+    finally:
+        assert running.stop() == 0
+    refused = run("serve", "--max-connections=0")
+    assert refused.returncode == 2
+    assert "max-connections" in refused.stderr
+
+
 def test_wrong_requests_end_with_2_and_one_sentence(served: Served, tmp_path: Path) -> None:
     recording = str(RECORDINGS / f"{NAME}.parquet")
     broken = tmp_path / "broken.parquet"

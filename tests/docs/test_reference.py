@@ -9,6 +9,7 @@ from collections.abc import Iterator
 from dataclasses import replace
 from pathlib import Path
 
+import click
 import pytest
 from tests.docs.examples import ROOT
 from tests.docs.plan_rows import rows
@@ -19,6 +20,7 @@ from spinfloor.adapters.plan_files import load_plan
 from spinfloor.adapters.recordings import read_recording
 from spinfloor.api.auth import make_token
 from spinfloor.cli import build
+from spinfloor.commands._limits import DEFAULTS, LIMITS
 from spinfloor.core.channels import YAW_RATE
 from spinfloor.core.detector.detector import Detector
 from spinfloor.core.events import Kind, Mark
@@ -130,6 +132,20 @@ def test_every_command_is_listed() -> None:
         subs = getattr(command, "commands", None)
         for words in [f"{name} {sub}" for sub in subs] if subs and name != "token" else [name]:
             assert re.search(rf"`(?:spinfloor )?{words}\b", text), f"docs/reference/commands.md lacks {words}"
+
+
+def test_every_option_of_the_service_is_listed_with_its_variable_and_default() -> None:
+    text = page("configuration.md")
+    for name in ("serve", "ingest", "detect", "screen"):
+        for option in build().commands[name].params:
+            assert isinstance(option, click.Option)
+            long = next(one for one in option.opts if one.startswith("--"))
+            row = re.search(rf"^\|[^|]*`{long}`[^|]*\|([^|]*)\|([^|]*)\|", text, re.MULTILINE)
+            assert row, f"docs/reference/configuration.md lacks {long}"
+            assert row[1].strip().strip("`") == (option.envvar or ""), long
+    limits = dict(re.findall(r"^\| `--([a-z-]+)` \| `SPINFLOOR_[A-Z_]+` \| ([0-9]+) \|", text, re.MULTILINE))
+    stated = {name: limits.get(name) for name, _, _ in LIMITS}
+    assert stated == {name: f"{DEFAULTS[field]:.0f}" for name, field, _ in LIMITS}
 
 
 def test_every_kind_of_event_is_listed() -> None:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import asyncio
+import os
 import resource
 import shutil
 import sqlite3
@@ -15,6 +16,7 @@ from pathlib import Path
 
 import httpx
 import numpy as np
+import pytest
 from tests.servers.processes import wait_until
 from tests.serving_thread import Serving, frames, serving
 
@@ -117,6 +119,41 @@ def test_a_read_only_disk_ends_the_start_with_one_sentence_and_changes_nothing()
     finally:
         folder.chmod(0o755)
         shutil.rmtree(folder)
+
+
+@contextmanager
+def taking_no_writes(*paths: Path) -> Iterator[None]:
+    """Files that the system lets nobody change, those included who have them open (ext2 and its successors, as root)."""
+    try:
+        done = [subprocess.run(["chattr", "+i", path], capture_output=True, check=False) for path in paths]
+        if any(one.returncode for one in done):
+            pytest.skip("the system doesn't let this user make files unchangeable")
+        yield
+    finally:
+        for path in paths:
+            subprocess.run(["chattr", "-i", path], capture_output=True, check=False)
+
+
+@pytest.mark.skipif(shutil.which("chattr") is None or os.geteuid() != 0, reason="needs root and chattr")
+def test_a_disk_that_takes_no_more_writes_while_running_is_told_and_gone_on_with_afterwards(tmp_path: Path) -> None:
+    with serving(tmp_path) as running:
+        running.sortie("stuck")
+        assert send(running, "stuck", noise(0)).status_code == 200
+        wait_until(
+            lambda: running.http.get("/v1/sorties/stuck/state").json()["settled"], limit_s=60.0, what="its state"
+        )
+        files = [tmp_path / f"{DATABASE_NAME}{end}" for end in ("", "-wal")]
+        with taking_no_writes(*files):
+            answers = [send(running, "stuck", noise(1)) for _ in range(3)]
+            assert {(a.status_code, a.json()["code"]) for a in answers} == {(503, "storage-unavailable")}
+            assert "nothing was acknowledged" in answers[0].json()["detail"]
+            assert running.http.get("/readyz").status_code == 503
+            assert running.http.get("/healthz").status_code == 200
+            assert running.http.get("/v1/sorties/stuck").json()["frames"]["count"] == 1000
+            assert running.http.get("/v1/sorties/stuck/frames?format=csv").text.count("\n") == 1001
+        assert send(running, "stuck", noise(1)).json()["accepted"] == 1000
+        wait_until(lambda: running.http.get("/readyz").status_code == 200, limit_s=20.0, what="readiness")
+    assert frames_on_disk(tmp_path, "stuck") == 2000
 
 
 def test_a_damaged_page_is_told_for_its_sortie_and_the_others_go_on(tmp_path: Path) -> None:

@@ -11,7 +11,6 @@ import orjson
 from spinfloor.detect.messages import events_subject, split_event_message
 from spinfloor.ports.bundle import Ports
 
-QUEUE_EVENTS: Final = 1024
 PAGE: Final = 500
 LOOK_AGAIN_S: Final = 1.0
 COMMITTING_S: Final = 0.01
@@ -25,14 +24,17 @@ class EventFeed:
     A listener that is too slow for its bounded queue loses nothing: what fell out is read from the journal.
     """
 
-    def __init__(self, ports: Ports, sortie: str, *, run: str | None = None, after: int | None = None) -> None:
+    def __init__(
+        self, ports: Ports, sortie: str, *, run: str | None = None, after: int | None = None, bound: int = 1024
+    ) -> None:
         self._ports = ports
         self._sortie = sortie
         self._run = run
+        self._bound = bound
         self._next = None if after is None else after + 1
 
     async def __aiter__(self) -> AsyncIterator[FedEvent]:
-        listener = await self._ports.bus.subscribe(events_subject(self._sortie), bound=QUEUE_EVENTS)
+        listener = await self._ports.bus.subscribe(events_subject(self._sortie), bound=self._bound)
         try:
             async for fed in self._caught_up():
                 yield fed

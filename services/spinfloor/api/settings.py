@@ -50,6 +50,10 @@ class Settings:
     burst_bytes: float = 64.0 * MIB
     recordings: tuple[Path, ...] = ()
     secure_cookies: bool = False
+    max_unanswered: int = 64
+    max_waiting: int = 1024
+    max_waiting_bytes: int = 16 * MIB
+    max_watcher_events: int = 1024
 
 
 def is_loopback(host: str) -> bool:

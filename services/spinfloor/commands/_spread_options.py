@@ -9,6 +9,8 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
+from spinfloor.commands._limits import limit_options, limits_of
+
 if TYPE_CHECKING:
     from spinfloor.serving_spread import SpreadOptions
 
@@ -55,6 +57,7 @@ OPTIONS: tuple[Callable[[Any], Any], ...] = (
 
 def spread_options(command: Callable[..., None]) -> Callable[..., None]:
     """Add the common options to a command."""
+    command = limit_options(command)
     for option in reversed(OPTIONS):
         command = option(command)
     return command
@@ -72,5 +75,5 @@ def run_part(
         raise click.BadParameter("only letters and digits", param_hint="--prefix")
     set_up_logs()
     told = functools.partial(click.echo, err=True)
-    options = SpreadOptions(prefix=prefix, replicas=int(replicas), told=told, **given)
+    options = SpreadOptions(prefix=prefix, replicas=int(replicas), told=told, limits=limits_of(given), **given)
     run_loop(run(options))

@@ -4,8 +4,11 @@ from __future__ import annotations
 
 import sys
 from pathlib import Path
+from typing import Any
 
 import click
+
+from spinfloor.commands._limits import limit_options, limits_of
 
 SWITCH_INTERVAL_S = 0.0005  # the writer's thread needs the interpreter for microseconds; the default makes it wait 5 ms
 
@@ -34,6 +37,7 @@ def register(group: click.Group) -> None:
 @click.option("--tls-certificate", type=click.Path(path_type=Path, exists=True, dir_okay=False))
 @click.option("--tls-key", type=click.Path(path_type=Path, exists=True, dir_okay=False))
 @click.option("--no-screen", is_flag=True, help="The service alone, without the screens.")
+@limit_options
 def serve(
     host: str,
     port: int,
@@ -45,6 +49,7 @@ def serve(
     tls_certificate: Path | None,
     tls_key: Path | None,
     no_screen: bool,
+    **limits: Any,
 ) -> None:
     """Ingest, detectors, screens and SQLite in this process. Listens on loopback; any other address needs tokens."""
     from spinfloor.event_loop import run
@@ -64,6 +69,7 @@ def serve(
         certificate=tls_certificate,
         key=tls_key,
         screen=not no_screen,
+        limits=limits_of(limits),
         told=lambda line: click.echo(line, err=True),
     )
     run(run_service(options))

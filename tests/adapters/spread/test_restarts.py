@@ -7,6 +7,7 @@ import signal
 from collections.abc import AsyncIterator
 from contextlib import asynccontextmanager
 
+import asyncpg
 import pytest
 from tests.ports.contract.sides import batch, event, sortie_record
 from tests.servers.processes import NatsServer, PostgresServer
@@ -119,6 +120,29 @@ async def test_archive_killed_under_load(nats_server: NatsServer, own_postgres: 
         source = (await ports.inputs.sources("kp-1"))[0]
         assert (source.batches, source.frames) == (40, 80)
         assert await ports.ready() is None
+
+
+async def test_an_archive_that_takes_no_writes_is_not_ready(
+    nats_server: NatsServer, postgres_server: PostgresServer
+) -> None:
+    async with opened(nats_server, postgres_server, "readonly") as spread:
+        assert await spread.ports.ready() is None
+        url = await asyncio.to_thread(postgres_server.database, "readonly")
+        for setting, words in (("on", "read-only"), ("off", "")):
+            by_hand = await asyncpg.connect(url)
+            await by_hand.execute("SET default_transaction_read_only = off")
+            await by_hand.execute(f"ALTER DATABASE readonly SET default_transaction_read_only = {setting}")
+            await by_hand.execute(
+                "SELECT pg_terminate_backend(pid) FROM pg_stat_activity"
+                " WHERE datname = 'readonly' AND pid <> pg_backend_pid()"
+            )
+            await by_hand.close()
+
+            async def told(words: str = words) -> bool:
+                said = await spread.ports.ready() or ""
+                return words in said if words else not said
+
+            await until(told, what=f"readiness that says {words!r}")
 
 
 async def test_two_copiers_copy_once(nats_server: NatsServer, postgres_server: PostgresServer) -> None:

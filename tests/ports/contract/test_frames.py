@@ -62,11 +62,11 @@ async def test_the_channels_of_a_span_are_those_of_its_batches(side: Side) -> No
 
 async def test_a_block_is_bounded_however_large_the_batches(side: Side) -> None:
     sortie = await side.sortie()
-    rows = PAGE_FRAMES // 3
-    for i in range(5):
+    rows = PAGE_FRAMES // 10
+    for i in range(12):
         block = FrameBlock(np.arange(rows) + i * rows, np.zeros((rows, CHANNEL_COUNT)))
         await side.ports.inputs.append(sortie, FramesInput("s", i, 1, block))
     await side.settle()
     blocks = [b async for b in side.ports.frames.blocks(sortie)]
-    assert [len(b) for b in blocks] == [3 * rows, 2 * rows]
-    assert np.concatenate([b.time_ns for b in blocks]).tolist() == list(range(5 * rows))
+    assert [len(b) for b in blocks] == [10 * rows, 2 * rows]
+    assert np.concatenate([b.time_ns for b in blocks]).tolist() == list(range(12 * rows))

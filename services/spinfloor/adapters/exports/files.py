@@ -18,8 +18,14 @@ class CannotWriteError(SpinfloorError):
 
 
 def write_whole(path: Path, data: bytes) -> None:
-    """Write `data` beside `path`, then put it in place, so that a reader never sees half a file."""
+    """Write `data` beside `path`, then put it in place, so that a reader never sees half a file.
+
+    A device or a pipe is written into; in its place a file would stand where the system expects the device.
+    """
     try:
+        if path.exists() and not path.is_file():
+            path.write_bytes(data)
+            return
         handle, beside = tempfile.mkstemp(dir=path.parent, prefix=f".{path.name}.")
         try:
             with os.fdopen(handle, "wb") as file:

@@ -195,9 +195,10 @@ class NatsLink:
         return found
 
     async def ready(self) -> str | None:
-        """What is wrong, None when the servers answer."""
+        """What is wrong, None when a message could be written and is on disk."""
         try:
             await self.info("inputs")
+            await self.store(self.names.checkpoint("-", "probe"), b"", {})  # no sortie is called "-"
         except StorageError as error:
             return error.sentence
         return None

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import asyncio
+import uuid
 from collections.abc import AsyncIterator, Iterator
 from contextlib import asynccontextmanager, contextmanager
 from typing import Any, Final
@@ -29,11 +30,15 @@ def translated(what: str) -> Iterator[None]:
         ) from error
 
 
+_PROBE: Final = "INSERT INTO probe VALUES ($1, now()) ON CONFLICT (process) DO UPDATE SET at = excluded.at"
+
+
 class Database:
     """Runs statements on pooled connections; after a restart of the server new ones are made."""
 
     def __init__(self, pool: Any) -> None:
         self.pool = pool
+        self._process = uuid.uuid4().hex  # so that processes don't wait for each other's row
 
     @classmethod
     async def connect(cls, url: str, *, wait_s: float = 10.0) -> Database:
@@ -65,9 +70,11 @@ class Database:
                 yield connection
 
     async def ready(self) -> str | None:
-        """What is wrong, None when it answers."""
+        """What is wrong, None when a row could be written and is on disk."""
         try:
-            await self.rows("SELECT 1")
+            async with self.transaction("writing for the sake of writing") as connection:
+                await connection.execute("DELETE FROM probe WHERE at < now() - interval '1 day'")
+                await connection.execute(_PROBE, self._process)
         except StorageError as error:
             return error.sentence
         return None

@@ -56,6 +56,10 @@ MIGRATIONS: Final[tuple[str, ...]] = (
     CREATE TABLE sessions (
         hash_hex text PRIMARY KEY, token_id text NOT NULL, created_ns bigint NOT NULL, expires_ns bigint NOT NULL);
     """,
+    # What a question for readiness writes, so that the answer means that something can be written.
+    """
+    CREATE TABLE probe (process text PRIMARY KEY, at timestamptz NOT NULL);
+    """,
 )
 
 

@@ -25,7 +25,7 @@ from spinfloor.adapters.sqlite.schema import migrate
 from spinfloor.adapters.sqlite.sessions import SqliteSessions
 from spinfloor.adapters.sqlite.sorties import SqliteSorties
 from spinfloor.adapters.sqlite.tokens import SqliteTokens
-from spinfloor.adapters.sqlite.writer import Writer
+from spinfloor.adapters.sqlite.writer import PENDING_BYTES, PENDING_COUNT, Writer
 from spinfloor.adapters.system_clock import SystemClock
 from spinfloor.ports.bundle import Ports
 from spinfloor.ports.clock import Clock
@@ -104,8 +104,17 @@ def _prepare(directory: Path) -> None:
         connection.close()
 
 
-def open_store(directory: Path, *, clock: Clock | None = None) -> Ports:
-    """Open (or create) the store in a directory. Raises StorageError when it can't be used."""
+def open_store(
+    directory: Path,
+    *,
+    clock: Clock | None = None,
+    waiting: int = PENDING_COUNT,
+    waiting_bytes: int = PENDING_BYTES,
+) -> Ports:
+    """Open (or create) the store in a directory. Raises StorageError when it can't be used.
+
+    waiting, waiting_bytes: how many batches of one sortie, and how many bytes of them, may wait for the disk.
+    """
     clock = clock or SystemClock()
     try:
         directory.mkdir(parents=True, exist_ok=True, mode=0o700)
@@ -114,7 +123,7 @@ def open_store(directory: Path, *, clock: Clock | None = None) -> Ports:
         raise storage_error(exc) from exc
     _prepare(directory)
     path = directory / DATABASE_NAME
-    writer = Writer(path)
+    writer = Writer(path, waiting=waiting, waiting_bytes=waiting_bytes)
     writer.start()
     reader = Reader(path)
     keeper = _WalKeeper(path)

@@ -53,8 +53,10 @@ class _Work:
 class Writer:
     """Runs functions on the writing connection, in the order of each key, committed before their result is known."""
 
-    def __init__(self, path: Path) -> None:
+    def __init__(self, path: Path, *, waiting: int = PENDING_COUNT, waiting_bytes: int = PENDING_BYTES) -> None:
+        """waiting, waiting_bytes: how much of one key may wait."""
         self._path = path
+        self._most, self._most_bytes = waiting, waiting_bytes
         self._waiting: OrderedDict[str, deque[_Work]] = OrderedDict()
         self._pending: dict[str, tuple[int, int]] = {}
         self._condition = threading.Condition()
@@ -127,9 +129,9 @@ class Writer:
             if self._closing:
                 raise storage_error(RuntimeError("the store is closing"))
             count, pending = self._pending.get(key, (0, 0))
-            if bounded and count and (count >= PENDING_COUNT or pending + work.size > PENDING_BYTES + _OVERHEAD):
+            if bounded and count and (count >= self._most or pending + work.size > self._most_bytes + _OVERHEAD):
                 raise OverloadedError(
-                    expected=f"at most {PENDING_COUNT} batches or {PENDING_BYTES >> 20} MiB waiting for the disk",
+                    expected=f"at most {self._most} batches or {self._most_bytes} bytes waiting for the disk",
                     got=f"{count} waiting",
                     now="this batch was not taken; keep it and send it again",
                 )

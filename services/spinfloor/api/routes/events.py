@@ -90,7 +90,7 @@ async def _stream(
     last = request.headers.get("last-event-id")
     if last is not None:
         run, after = _position(last)
-    feed = EventFeed(services.ports, sortie, run=run, after=after)
+    feed = EventFeed(services.ports, sortie, run=run, after=after, bound=services.settings.max_watcher_events)
     headers = {"Cache-Control": "no-store", "X-Accel-Buffering": "no"}
     return StreamingResponse(_lines(feed, kinds), media_type=EVENT_STREAM, headers=headers)
 

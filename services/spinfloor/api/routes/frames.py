@@ -31,7 +31,6 @@ router = APIRouter(prefix="/v1", tags=["frames"])
 
 MSGPACK_TYPES: Final = ("application/msgpack", "application/x-msgpack", "application/vnd.msgpack")
 TABLE_TYPES: Final = (PARQUET, ARROW)
-IN_FLIGHT: Final = 64
 REVOKED: Final = 1008
 WHOLE_FRAMES: Final = 2_000_000  # some 300 MB in memory; more is asked for in pieces or decimated
 
@@ -117,14 +116,14 @@ async def frames_socket(sortie: SortieId, socket: WebSocket, services: Use, call
 
 
 class _FrameSocket:
-    """Takes batches as fast as the disk does, IN_FLIGHT at most unanswered; then the source's own socket fills up."""
+    """Takes batches as fast as the disk does, `max_unanswered` at most without an answer; then the source's own socket fills up."""
 
     def __init__(self, sortie: str, socket: WebSocket, services: Services) -> None:
         self._sortie = sortie
         self._socket = socket
         self._services = services
         self._answers: deque[tuple[asyncio.Task[Ack] | SpinfloorError, bool]] = deque()
-        self._room = asyncio.Semaphore(IN_FLIGHT)
+        self._room = asyncio.Semaphore(services.settings.max_unanswered)
         self._more = asyncio.Event()
         self._over = False
 

@@ -124,8 +124,12 @@ class _Watcher:
                 await self._send(payload)
             first = None
 
+    def _feed(self, after: int | None) -> EventFeed:
+        bound = self._services.settings.max_watcher_events
+        return EventFeed(self._services.ports, self._sortie, after=after, bound=bound)
+
     async def _events(self, after: int | None) -> None:
-        async for _run, _sequence, message in EventFeed(self._services.ports, self._sortie, after=after):
+        async for _run, _sequence, message in self._feed(after):
             await self._send(message)
 
     async def _moves(self) -> None:
