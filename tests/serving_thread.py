@@ -73,9 +73,20 @@ def serving(folder: Path, settings: Settings = ROOMY, tokens: tuple[TokenRecord,
         up.set()
         await running
 
-    thread = threading.Thread(target=lambda: asyncio.run(main()), name="service")
+    def work() -> None:
+        try:
+            asyncio.run(main())
+        except Exception as error:
+            made["error"] = error
+        finally:
+            up.set()
+
+    thread = threading.Thread(target=work, name="service")
     thread.start()
     assert up.wait(240.0)
+    if "error" in made:
+        listener.close()
+        raise made["error"]
     service = Serving(f"http://127.0.0.1:{listener.getsockname()[1]}", made["app"])
     try:
         yield service

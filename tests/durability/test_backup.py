@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 import sqlite3
 from pathlib import Path
 from typing import Any
@@ -37,6 +38,13 @@ def backed_up(source: Path, folder: Path) -> Path:
     return folder
 
 
+def back_to_the_first_version(connection: sqlite3.Connection) -> None:
+    """Without what later migrations made."""
+    for table in re.findall(r"CREATE TABLE (\w+)", " ".join(MIGRATIONS[1:])):
+        connection.execute(f"DROP TABLE {table}")
+    connection.execute("PRAGMA user_version = 1")
+
+
 def test_a_backup_taken_mid_spin_goes_on_with_the_same_events(tmp_path: Path) -> None:
     with serving(tmp_path / "first") as running:
         running.sortie("kept", **PATIENT)
@@ -57,9 +65,8 @@ def test_a_database_of_the_first_version_is_brought_up_to_date_with_all_it_holds
         running.sortie("kept", **PATIENT)
         send(running, 0, 0, CUT)
         before = events(running)
-    with sqlite3.connect(tmp_path / DATABASE_NAME) as old:  # back to what the first version had
-        old.execute("DROP TABLE probe")
-        old.execute("PRAGMA user_version = 1")
+    with sqlite3.connect(tmp_path / DATABASE_NAME) as old:
+        back_to_the_first_version(old)
     old.close()
     with serving(tmp_path) as running:
         assert running.http.get("/readyz").status_code == 200
@@ -73,8 +80,7 @@ def test_a_database_of_the_first_version_is_brought_up_to_date_with_all_it_holds
 async def test_a_migration_cut_short_is_done_again_from_its_beginning(tmp_path: Path) -> None:
     await open_store(tmp_path).close()
     with sqlite3.connect(tmp_path / DATABASE_NAME) as half:
-        half.execute("PRAGMA user_version = 1")  # killed between the table and the number: one transaction undoes both
-        half.execute("DROP TABLE probe")
+        back_to_the_first_version(half)  # killed between a table and its number: one transaction undoes both
     half.close()
     ports = open_store(tmp_path)
     assert await ports.ready() is None
