@@ -23,6 +23,7 @@ from spinfloor.ports.bundle import Ports
 from spinfloor.replay.library import own_recordings
 from spinfloor.replay.model import NewReplay
 from spinfloor.serving_protocol import patient_protocol
+from spinfloor.tls import check_tls
 
 OWNER: Final = "embedded"  # one process owns the store's folder, so after a crash its leases are its own
 GRACEFUL_S: Final = 5
@@ -137,6 +138,7 @@ async def run_service(options: Options) -> None:
     """Serve until told to stop (SIGINT, SIGTERM)."""
     from spinfloor.adapters.sqlite import open_store
 
+    check_tls(options.certificate, options.key)
     bounds = {
         name.removeprefix("max_"): options.limits[name]
         for name in ("max_waiting", "max_waiting_bytes")

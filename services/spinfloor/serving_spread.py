@@ -20,6 +20,7 @@ from spinfloor.detect.roster import Roster
 from spinfloor.detect.supervisor import SPREAD_PACE, Supervisor
 from spinfloor.ports.tokens import Role, TokenRecord
 from spinfloor.serving import Options, Server, address_of, config_for, listen, screens, settings_for
+from spinfloor.tls import check_tls
 
 AGAIN_AFTER_S: Final = 1.0
 SHORTEST_SECRET: Final = 24
@@ -106,6 +107,7 @@ async def run_screen(options: SpreadOptions) -> None:
 
 
 async def _open(options: SpreadOptions, name: str) -> Spread:
+    check_tls(options.certificate, options.key)
     spread = await open_spread(
         nats_url=options.nats_url,
         database_url=options.database_url,
