@@ -100,6 +100,22 @@ def test_exports_are_real_files(visit: Visit, what: str, form: str, begins: byte
     assert path.read_bytes().startswith(begins)
 
 
+@pytest.mark.parametrize(
+    ("address", "says"),
+    [
+        (f"/debrief?sortie=nothing&sortie={FLIGHT}&spin=77&t=99999999999999999999&compare=-1", "Spins"),
+        ("/programme?aircraft=nobody", "Expected an aircraft"),
+        ("/rehearse?recording=nothing&sortie=nothing", "No score."),
+        ("/plan?recording=nothing", "Expected a recording of the library"),
+        ("/nothing", "No such page"),
+    ],
+)
+def test_an_address_that_leads_nowhere_is_a_sentence_and_no_defect(visit: Visit, address: str, says: str) -> None:
+    page = visit.open(address)
+    expect(page.locator("#page")).to_contain_text(says)
+    expect(page.locator("#shell-fault")).to_be_hidden()
+
+
 def test_a_sortie_nobody_knows_is_told(visit: Visit) -> None:
     page = visit.open("/debrief?sortie=nothing")
     expect(page.locator("#debrief-body")).to_contain_text("can't be shown")

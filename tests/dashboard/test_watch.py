@@ -124,6 +124,10 @@ def test_no_sortie_is_said(visit: Visit) -> None:
     expect(page.locator("#w-call-words")).to_have_text("NO CALL YET")
     expect(page.locator("#page")).to_have_attribute("data-live", "no")
     expect(page.locator("#w-phase")).to_have_text("no data yet")
+    expect(page.locator("#w-origin")).to_have_text("NO SUCH SORTIE")
+    expect(page.locator("#shell-alert")).to_contain_text("NO SUCH SORTIE: not-there")
+    expect(page.locator("#shell-alert")).not_to_contain_text("SERVER CONNECTION LOST")
+    assert visit.serious_faults() == []
 
 
 def test_no_data_yet_and_sound_not_armed_cannot_be_overlooked(visit: Visit, service: RunningService) -> None:

@@ -7,7 +7,7 @@
 
   const link = (spinfloor.link = {
     sortie: "", info: null, state: null, strip: null, stateAtMs: 0, lastMessageMs: 0, openedMs: 0, lostMs: 0, open: false,
-    run: "", sequence: -1, events: [], listeners: {},
+    missing: "", run: "", sequence: -1, events: [], listeners: {},
   });
   let socket = null;
   let attempt = 0;
@@ -37,6 +37,7 @@
     link.sortie = sortie;
     link.info = link.state = link.strip = null;
     link.lostMs = link.stateAtMs = 0;
+    link.missing = "";
     forgetRun("");
     spinfloor.clock.reset();
     tell("sortie", sortie);
@@ -59,6 +60,7 @@
     own.onopen = function () {
       if (socket !== own) return;
       link.open = true;
+      link.missing = "";
       attempt = 0;
       link.openedMs = link.lastMessageMs = spinfloor.now();
       tellSound();
@@ -83,7 +85,19 @@
     tell("lost", null);
     const wait = RETRY_MS[Math.min(attempt, RETRY_MS.length - 1)];
     attempt += 1;
+    if (attempt % 4 === 2) isThere();
     retryTimer = window.setTimeout(connect, wait);
+  }
+
+  /** A socket refused because there is no such sortie is no lost connection. */
+  async function isThere() {
+    const sortie = link.sortie;
+    try {
+      const answer = await fetch(link.path(""), { signal: AbortSignal.timeout(5000) });
+      if (sortie === link.sortie) link.missing = [404, 422].includes(answer.status) ? sortie : "";
+    } catch (error) {
+      link.missing = ""; // nobody answers: the connection is lost indeed
+    }
   }
 
   window.setInterval(function () {

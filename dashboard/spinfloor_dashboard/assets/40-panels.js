@@ -69,6 +69,13 @@
   function health(state, trust) {
     const lost = Boolean(state) && state.link === "lost";
     const named = origin() !== "none";
+    if (spinfloor.link.missing) {
+      text("w-origin", "NO SUCH SORTIE");
+      tone("w-origin", "caution");
+      for (const id of ["w-age", "w-link", "w-evidence", "w-quality"]) text(id, "-");
+      for (const id of ["w-age-box", "w-link-box", "w-quality-box"]) tone(id, "");
+      return soundButton();
+    }
     const words = !named || (trust.none && !trust.silent) ? "" : trust.silent ? "SERVER LOST" : lost ? "DATA LOST" : trust.live ? "" : ended() ? "REPLAY ENDED" : "OLD DATA";
     text("w-origin", words || (named && trust.none ? "NO DATA YET" : ORIGINS[origin()]));
     tone("w-origin", !words || words === "REPLAY ENDED" ? "" : trust.silent ? "warning" : "caution");
@@ -82,7 +89,7 @@
     text("w-quality", state && !trust.none ? (flags.length ? flags.join(", ") : state.degraded ? "degraded" : "good") : "-");
     tone("w-quality-box", flags.length || (state && state.degraded) ? "caution" : "");
     el("w-quality-box").title = flags.join("\n");
-    soundButton();
+    return soundButton();
   }
 
   function tone(id, name) {
@@ -192,7 +199,8 @@
     const link = spinfloor.link;
     const warnings = [];
     const cautions = [];
-    if (link.sortie && trust.silent && (link.lostMs || link.stateAtMs)) warnings.push("SERVER CONNECTION LOST: no calls will come; reconnecting by itself.");
+    if (link.missing) cautions.push("NO SUCH SORTIE: " + link.missing + ". Choose one of those above.");
+    else if (link.sortie && trust.silent && (link.lostMs || link.stateAtMs)) warnings.push("SERVER CONNECTION LOST: no calls will come; reconnecting by itself.");
     const stands = trust.silent ? "" : spinfloor.readiness.trouble();
     if (link.sortie && stands) warnings.push(stands);
     if (link.sortie && !spinfloor.sound.armed()) {

@@ -215,7 +215,7 @@
   keys.update = function () {
     const control = spinfloor.link.state && spinfloor.link.state.control;
     const watchers = control && control.watchers !== undefined ? ", " + control.watchers + " watching" : "";
-    const silent = spinfloor.link.sortie && spinfloor.panels.trust().silent;
+    const silent = spinfloor.link.sortie && !spinfloor.link.missing && spinfloor.panels.trust().silent;
     const holder = silent ? "not known, server lost" : control ? (control.holder ? (holdsControl() ? control.holder + " (you)" : control.holder + ", READ-ONLY here") : "nobody") + watchers : "not told";
     spinfloor.text("w-control", holder);
     const take = spinfloor.el("w-take");

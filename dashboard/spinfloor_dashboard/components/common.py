@@ -9,9 +9,15 @@ from dash import html
 from dash.development.base_component import Component
 
 Children = Any
+Given = str | list[str] | None  # what an address gives for a name
 Tone = Literal["plain", "good", "caution", "warning"]
 
 ADVICE = "Advises only: crew, test conductor and the approved plan decide."
+
+
+def query_value(value: Given) -> str | None:
+    """What the address gives for a name; given more than once, the last counts."""
+    return value[-1] if isinstance(value, list) else value
 
 
 def page(title: str, *children: Children, lead: str = "") -> Component:

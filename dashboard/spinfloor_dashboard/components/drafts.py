@@ -31,6 +31,11 @@ def changed(draft: Draft | None, plan: Mapping[str, Any], origin: str, said: str
     }
 
 
+def told(draft: Draft | None, words: str) -> Draft:
+    """The draft unchanged, with a sentence to show."""
+    return {**(draft or fresh()), "said": words}
+
+
 def undone(draft: Draft) -> Draft | None:
     """One step back, None when there is none."""
     if not draft["past"]:

@@ -34,6 +34,8 @@ def said(draft: Mapping[str, Any]) -> str:
     words = str(draft.get("said") or "")
     if not words:
         return ""
+    if words.endswith("."):
+        return words  # a sentence of its own, about nothing that could be undone
     tail = " Undo takes it back." if draft.get("past") and not words.startswith("Undone") else ""
     return f"{words[0].upper()}{words[1:]}.{tail}"
 

@@ -17,7 +17,7 @@ from spinfloor_dashboard.components import debrief_parts as parts
 from spinfloor_dashboard.components import reprocess, timeline
 from spinfloor_dashboard.components import spins as moments
 from spinfloor_dashboard.components.ask import ask
-from spinfloor_dashboard.components.common import caution_line, panel
+from spinfloor_dashboard.components.common import Given, caution_line, panel, query_value
 from spinfloor_dashboard.components.heard import heard
 from spinfloor_dashboard.components.words import day
 
@@ -27,15 +27,16 @@ Found = dict[str, Any] | None
 
 
 def layout(
-    sortie: str | None = None,
-    spin: str | None = None,
-    t: str | None = None,
-    compare: str | None = None,
-    before: str | None = None,
-    **_: str,
+    sortie: Given = None,
+    spin: Given = None,
+    t: Given = None,
+    compare: Given = None,
+    before: Given = None,
+    **_: Given,
 ) -> Component:
     """The frame; what the address names is fetched into it."""
-    query = {"sortie": sortie, "spin": spin, "t": t, "compare": compare, "before": before}
+    given = {"sortie": sortie, "spin": spin, "t": t, "compare": compare, "before": before}
+    query = {name: query_value(value) for name, value in given.items()}
     later = [
         html.Div(panel(title, html.P("Fetching …", className="busy")), id=f"debrief-{name}") for name, title in LATER
     ]
@@ -47,7 +48,7 @@ def layout(
             html.Div(
                 [
                     html.Div(html.P("Fetching the sortie …", className="busy", role="status"), id="debrief-top"),
-                    *(later if sortie else ()),
+                    *(later if query["sortie"] else ()),
                     html.Div(id="debrief-listed", hidden=True),
                 ],
                 id="debrief-body",

@@ -11,18 +11,18 @@ from dash.exceptions import PreventUpdate
 
 from spinfloor_dashboard.components import cards_grid, drafts, plan_form, plan_panels, plan_text
 from spinfloor_dashboard.components.ask import ask
-from spinfloor_dashboard.components.common import action_button, caution_line, panel
+from spinfloor_dashboard.components.common import Given, action_button, caution_line, panel, query_value
 from spinfloor_dashboard.components.plan_fields import BY_PATH, faults_by_card, faults_by_field, put, read_back
 
 FIELD_IDS = {"role": "plan-field", "path": ALL}
 
 
-def layout(sortie: str | None = None, recording: str | None = None, **_: str) -> Component:
+def layout(sortie: Given = None, recording: Given = None, **_: Given) -> Component:
     """The page; `sortie` or `recording` in the address brings that one's plan in."""
     return html.Main(
         [
             dcc.Store(id="plan-draft", storage_type="local"),
-            dcc.Store(id="plan-from", data={"sortie": sortie, "recording": recording}),
+            dcc.Store(id="plan-from", data={"sortie": query_value(sortie), "recording": query_value(recording)}),
             dcc.Store(id="plan-defaults"),
             dcc.Download(id="plan-download"),
             _bar(),
@@ -111,22 +111,24 @@ def show_defaults(defaults: dict[str, Any] | None, identifiers: list[dict[str, s
 
 @callback(
     Output("plan-draft", "data", allow_duplicate=True),
-    Output("plan-said", "children", allow_duplicate=True),
     Input("plan-from", "data"),
     State("plan-draft", "data"),
     prevent_initial_call="initial_duplicate",
 )
-async def bring_in(source: dict[str, str | None], draft: dict[str, Any] | None) -> tuple[Any, Any]:
-    """The plan of the sortie or recording named in the address, unless it is here already."""
+async def bring_in(source: dict[str, str | None], draft: dict[str, Any] | None) -> Any:
+    """The plan of the sortie or recording named in the address, unless it is here already.
+
+    What is wrong with the address is said through the draft too: said beside it, the draft's own check would wipe it out.
+    """
     wanted = next((f"{kind} {name}" for kind, name in source.items() if name), None)
     if wanted is None or (draft or {}).get("source") == wanted:
         raise PreventUpdate
     kind, _, name = wanted.partition(" ")
     found, fault = await ask(lambda client: client.sortie(name) if kind == "sortie" else client.recording(name))
     if fault or not (found or {}).get("plan"):
-        return no_update, fault or f"The {wanted} has no plan of its own; the plan here is unchanged."
+        return drafts.told(draft, fault or f"The {wanted} has no plan of its own; the plan here is unchanged.")
     draft = drafts.changed(draft, found["plan"], "import", f"the plan of {wanted} brought in")
-    return {**draft, "source": wanted}, no_update
+    return {**draft, "source": wanted}
 
 
 @callback(

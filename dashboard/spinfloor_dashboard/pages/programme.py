@@ -12,14 +12,14 @@ from dash.exceptions import PreventUpdate
 
 from spinfloor_dashboard.components import programme_parts as parts
 from spinfloor_dashboard.components.ask import ask
-from spinfloor_dashboard.components.common import caution_line
+from spinfloor_dashboard.components.common import Given, caution_line, query_value
 
 
-def layout(aircraft: str | None = None, **_: str) -> Component:
+def layout(aircraft: Given = None, **_: Given) -> Component:
     """The frame; the aircraft named in the address is fetched into it."""
     return html.Main(
         [
-            dcc.Store(id="programme-query", data={"aircraft": aircraft}),
+            dcc.Store(id="programme-query", data={"aircraft": query_value(aircraft)}),
             dcc.Store(id="programme-signed", data=0),
             html.H1("Programme", className="page-title"),
             html.P(id="programme-said", className="said", role="status"),

@@ -13,17 +13,17 @@ from dash.exceptions import PreventUpdate
 
 from spinfloor_dashboard.components import rehearse_parts as parts
 from spinfloor_dashboard.components.ask import ask
-from spinfloor_dashboard.components.common import action_button, caution_line, empty, panel
+from spinfloor_dashboard.components.common import Given, action_button, caution_line, empty, panel, query_value
 
 SECONDS = "seconds since the recording's start"
 SPEEDS = ("0.5", "1", "2", "4", "10")
 
 
-def layout(recording: str | None = None, sortie: str | None = None, **_: str) -> Component:
+def layout(recording: Given = None, sortie: Given = None, **_: Given) -> Component:
     """The page; `recording` in the address is chosen, `sortie` names the rehearsal whose score is shown."""
     return html.Main(
         [
-            dcc.Store(id="rehearse-query", data={"recording": recording, "sortie": sortie}),
+            dcc.Store(id="rehearse-query", data={"recording": query_value(recording), "sortie": query_value(sortie)}),
             dcc.Location(id="rehearse-go", refresh="callback-nav"),
             html.H1("Rehearse", className="page-title"),
             html.P("A recording, played as if it came from the aircraft. Nothing is learnt from a rehearsal.",

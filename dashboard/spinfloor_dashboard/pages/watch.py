@@ -7,9 +7,10 @@ from dash import html
 from dash.development.base_component import Component
 
 from spinfloor_dashboard.components import watch_parts
+from spinfloor_dashboard.components.common import Given, query_value
 
 
-def layout(sortie: str | None = None, **_: str) -> Component:
+def layout(sortie: Given = None, **_: Given) -> Component:
     """The Watch page; `sortie` in the address picks the sortie, else the newest with a link is taken."""
     return html.Main(
         [
@@ -24,7 +25,7 @@ def layout(sortie: str | None = None, **_: str) -> Component:
         ],
         id="page",
         className="watch",
-        **{"data-sortie": sortie or "", "data-live": "no"},
+        **{"data-sortie": query_value(sortie) or "", "data-live": "no"},
     )
 
 
