@@ -8,7 +8,7 @@ import io
 import json
 import shutil
 import zipfile
-from collections.abc import AsyncIterator, Callable
+from collections.abc import AsyncIterator, Callable, Iterator
 from pathlib import Path
 
 import duckdb
@@ -29,12 +29,12 @@ from spinfloor.ports.inputs import FramesInput
 from spinfloor.ports.wire import encode_input
 
 
-@pytest.fixture
-async def bench() -> AsyncIterator[Bench]:
-    """Worker processes."""
+@pytest.fixture(scope="module")
+def bench() -> Iterator[Bench]:
+    """One worker process for all of them: it keeps nothing from one piece of work to the next."""
     made = Bench(1)
     yield made
-    await made.close()
+    asyncio.run(made.close())
 
 
 @pytest.fixture
