@@ -2,14 +2,14 @@
 
 from __future__ import annotations
 
-import subprocess
 from collections.abc import Iterator
 from pathlib import Path
 from typing import Any
 
 import pytest
+from tests.command_line import Run
 from tests.serving_thread import Serving, frames, plan_data, serving
-from tests.tools.running import COMMAND, wait_for
+from tests.tools.running import wait_for
 
 from spinfloor.client import Client, ServiceError, encode_batch
 
@@ -100,21 +100,17 @@ async def test_the_client_carries_it_over(service: Serving, other: Serving, arch
         assert refused.value.problem["code"] == "bad-archive"
 
 
-def run(*arguments: str) -> subprocess.CompletedProcess[str]:
-    return subprocess.run([*COMMAND, *arguments], capture_output=True, text=True, timeout=120, check=False)
-
-
-def test_the_commands(service: Serving, other: Serving, archive: bytes, tmp_path: Path) -> None:
+def test_the_commands(run: Run, service: Serving, other: Serving, archive: bytes, tmp_path: Path) -> None:
     out = tmp_path / "a1.zip"
-    assert run("archive", "export", "a1", f"--from={service.base}", f"--out={out}").returncode == 0
+    assert run("archive", "export", "a1", f"--from={service.base}", f"--out={out}").exit_code == 0
     assert out.read_bytes() == archive
     done = run("archive", "import", str(out), f"--to={other.base}", "--as=by-command")
-    assert (done.returncode, "the same" in done.stderr) == (0, True), done.stderr
+    assert (done.exit_code, "the same" in done.stderr) == (0, True), done.stderr
     assert told(other, "by-command") == told(service, "a1")
     out.write_bytes(archive[:1000])
     for arguments in ((str(out),), (str(tmp_path / "none.zip"),)):
         failed = run("archive", "import", *arguments, f"--to={other.base}", "--as=failed")
-        assert failed.returncode == 2
-        assert failed.stderr.startswith("spinfloor: Expected ")
+        assert failed.exit_code == 2
+        assert "spinfloor: Expected " in failed.stderr
         assert "Traceback" not in failed.stderr
     assert "failed" not in names(other)

@@ -4,12 +4,12 @@ from __future__ import annotations
 
 import os
 import signal
-import subprocess
 from typing import Any
 
 import pytest
+from tests.command_line import Run
 from tests.serving_thread import Serving, frames, plan_data
-from tests.tools.running import COMMAND, wait_for
+from tests.tools.running import wait_for
 
 from spinfloor.client import Client, encode_batch
 
@@ -140,19 +140,15 @@ async def test_the_client_can_end_a_rerun(service: Serving, flown: list[str]) ->
         assert job["id"] in [one["id"] for one in await client.reruns()]
 
 
-def run(*arguments: str) -> subprocess.CompletedProcess[str]:
-    return subprocess.run([*COMMAND, "reprocess", *arguments], capture_output=True, text=True, timeout=120, check=False)
-
-
-def test_the_command_prints_the_differences(service: Serving, flown: list[str]) -> None:
-    done_ = run("flown-0", "--set=floors.recovery_ft=9000", f"--from={service.base}")
-    assert done_.returncode == 0, done_.stderr
+def test_the_command_prints_the_differences(run: Run, service: Serving, flown: list[str]) -> None:
+    done_ = run("reprocess", "flown-0", "--set=floors.recovery_ft=9000", f"--from={service.base}")
+    assert done_.exit_code == 0, done_.stderr
     assert "beside the flown" in done_.stdout
     assert "call recover" in done_.stdout
     assert "sorties" in done_.stderr
-    every = run("--all", f"--from={service.base}")
-    assert every.returncode == 0, every.stderr
+    every = run("reprocess", "--all", f"--from={service.base}")
+    assert every.exit_code == 0, every.stderr
     assert every.stdout.count("the same events as the flown run") >= 3
     for arguments in (("flown-0", "--set=nothing"), ("flown-0", "--set=floors.recovery_ft=1")):
-        wrong = run(*arguments, f"--from={service.base}")
-        assert (wrong.returncode, "Traceback" in wrong.stderr) == (2, False), wrong.stderr
+        wrong = run("reprocess", *arguments, f"--from={service.base}")
+        assert (wrong.exit_code, "Traceback" in wrong.stderr) == (2, False), wrong.stderr

@@ -12,7 +12,7 @@ import numpy as np
 import pandas as pd
 import polars as pl
 import pytest
-from tests.commands.conftest import Run
+from tests.command_line import Run
 from tests.places import RECORDINGS
 
 HEADER = "time_s,roll_rate_dps,pitch_rate_dps,yaw_rate_dps,pressure_altitude_ft\n"

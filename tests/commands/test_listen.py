@@ -8,6 +8,7 @@ from collections.abc import Iterator
 from pathlib import Path
 
 import pytest
+from tests.command_line import Run
 from tests.ingest.links.peers import MavSender
 from tests.tools.running import COMMAND, RunningService, wait_for
 
@@ -68,14 +69,8 @@ def test_nothing_received_is_lost_when_the_service_is_killed(service: RunningSer
         (["udp://127.0.0.1:0", "--form", "morse"], "morse"),
     ],
 )
-def test_bad_requests(arguments: list[str], telling: str) -> None:
-    done = subprocess.run(
-        [*COMMAND, "listen", *arguments, "--to", "http://127.0.0.1:9", "--sortie", "x"],
-        capture_output=True,
-        text=True,
-        timeout=60,
-        check=False,
-    )
-    assert done.returncode == 2
+def test_bad_requests(run: Run, arguments: list[str], telling: str) -> None:
+    done = run("listen", *arguments, "--to", "http://127.0.0.1:9", "--sortie", "x")
+    assert done.exit_code == 2
     assert telling in done.stderr
     assert "Traceback" not in done.stderr

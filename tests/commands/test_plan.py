@@ -7,7 +7,7 @@ from pathlib import Path
 
 import pytest
 import yaml
-from tests.commands.conftest import Run
+from tests.command_line import Run
 from tests.core.plan.plans import GOOD, good
 
 

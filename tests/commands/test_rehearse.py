@@ -12,13 +12,14 @@ from pathlib import Path
 
 import pytest
 import yaml
+from tests.command_line import Run
 from tests.dashboard.flying import RECORDING, plan, stretch
 from tests.places import RECORDINGS
 from tests.serving_thread import ROOMY, Serving, serving
 from tests.tools.running import COMMAND
 
 
-def run(*arguments: str) -> subprocess.CompletedProcess[str]:
+def process(*arguments: str) -> subprocess.CompletedProcess[str]:
     return subprocess.run([*COMMAND, *arguments], capture_output=True, text=True, timeout=240.0, check=False)
 
 
@@ -39,7 +40,7 @@ def service(tmp_path_factory: pytest.TempPathFactory, short: Path) -> Iterator[S
 
 
 def test_a_file_is_rehearsed_with_a_service_of_its_own(short: Path) -> None:
-    done = run("rehearse", str(short), "--speed=10", "--fault=loss@7-11", "--format=json")
+    done = process("rehearse", str(short), "--speed=10", "--fault=loss@7-11", "--format=json")
     assert done.returncode == 0, done.stderr
     sheet = json.loads(done.stdout)
     assert sheet["complete"] is True
@@ -50,9 +51,9 @@ def test_a_file_is_rehearsed_with_a_service_of_its_own(short: Path) -> None:
 
 
 def test_a_running_service_plays_its_own_recording(service: Serving, short: Path) -> None:
-    listed = run("rehearse", f"--on={service.base}")
+    listed = process("rehearse", f"--on={service.base}")
     assert RECORDING in listed.stdout
-    done = run("rehearse", short.stem, f"--on={service.base}", "--speed=10", "--crew=1", "--sortie=team")
+    done = process("rehearse", short.stem, f"--on={service.base}", "--speed=10", "--crew=1", "--sortie=team")
     assert done.returncode == 0, done.stderr
     assert "crew 1 turn late" in done.stdout
     assert "recover" in done.stdout
@@ -68,30 +69,30 @@ def test_a_running_service_plays_its_own_recording(service: Serving, short: Path
         ((RECORDING, "--plan=none.yaml"), "none.yaml"),
     ],
 )
-def test_a_wrong_request_ends_with_2(service: Serving, arguments: tuple[str, ...], says: str) -> None:
+def test_a_wrong_request_ends_with_2(run: Run, service: Serving, arguments: tuple[str, ...], says: str) -> None:
     done = run("rehearse", *arguments, f"--on={service.base}")
-    assert (done.returncode, done.stdout) == (2, "")
+    assert (done.exit_code, done.stdout) == (2, "")
     assert says in done.stderr
     assert "Traceback" not in done.stderr
 
 
-def test_nobody_there_ends_with_1() -> None:
-    assert run("rehearse", RECORDING, "--on=http://127.0.0.1:9").returncode == 1
+def test_nobody_there_ends_with_1(run: Run) -> None:
+    assert run("rehearse", RECORDING, "--on=http://127.0.0.1:9").exit_code == 1
 
 
 @pytest.mark.skipif(shutil.which("espeak-ng") is None, reason="recording words needs espeak-ng, playing them doesn't")
-def test_a_plans_own_words_are_recorded(tmp_path: Path) -> None:
+def test_a_plans_own_words_are_recorded(run: Run, tmp_path: Path) -> None:
     words = tmp_path / "plan.yaml"
     words.write_text(yaml.safe_dump(plan(recover="controls opposite now")), encoding="utf-8")
     done = run("clips", str(words), f"--out={tmp_path / 'clips'}")
-    assert done.returncode == 0, done.stderr
+    assert done.exit_code == 0, done.stderr
     manifest = json.loads((tmp_path / "clips" / "manifest.json").read_text())
     assert list(manifest["phrases"]) == ["controls opposite now"]
     with wave.open(str(tmp_path / "clips" / manifest["phrases"]["controls opposite now"])) as reader:
         assert reader.getnframes() / reader.getframerate() > 0.5
 
 
-def test_clips_of_no_plan_are_refused(tmp_path: Path) -> None:
+def test_clips_of_no_plan_are_refused(run: Run, tmp_path: Path) -> None:
     done = run("clips", str(tmp_path / "none.yaml"), f"--out={tmp_path / 'clips'}")
-    assert done.returncode != 0
+    assert done.exit_code != 0
     assert "a plan whose call_words" in done.stderr

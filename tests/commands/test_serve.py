@@ -11,6 +11,7 @@ from typing import Any
 import httpx
 import orjson
 import pytest
+from tests.command_line import Run
 from tests.places import RECORDINGS
 from tests.tools.running import COMMAND, wait_for
 
@@ -22,7 +23,7 @@ NAME = "r02-left-right-pair"
 PLAN = RECORDINGS / f"{NAME}.plan.yaml"
 
 
-def run(*arguments: str, timeout: float = 120.0) -> subprocess.CompletedProcess[str]:
+def process(*arguments: str, timeout: float = 120.0) -> subprocess.CompletedProcess[str]:
     return subprocess.run([*COMMAND, *arguments], capture_output=True, text=True, timeout=timeout, check=False)
 
 
@@ -69,10 +70,10 @@ def events_of(base: str, sortie: str) -> list[dict[str, Any]]:
 def test_a_recording_sent_gives_the_events_of_its_analysis_and_outlives_an_orderly_end(
     served: Served, tmp_path: Path
 ) -> None:
-    sent = run("send", str(RECORDINGS / f"{NAME}.parquet"), f"--to={served.base}", "--sortie=f1", f"--plan={PLAN}",
+    sent = process("send", str(RECORDINGS / f"{NAME}.parquet"), f"--to={served.base}", "--sortie=f1", f"--plan={PLAN}",
                "--speed=0")  # fmt: skip
     assert sent.returncode == 0, sent.stderr
-    again = run("send", str(RECORDINGS / f"{NAME}.parquet"), f"--to={served.base}", "--sortie=f1", "--speed=0")
+    again = process("send", str(RECORDINGS / f"{NAME}.parquet"), f"--to={served.base}", "--sortie=f1", "--speed=0")
     assert " 0 frames taken" in again.stderr
     told = events_of(served.base, "f1")
     block = read_recording(RECORDINGS / f"{NAME}.parquet").block
@@ -106,12 +107,12 @@ def test_limits_come_from_the_file_the_environment_and_the_command_line(
         ]
     finally:
         assert running.stop() == 0
-    refused = run("serve", "--max-connections=0")
+    refused = process("serve", "--max-connections=0")
     assert refused.returncode == 2
     assert "max-connections" in refused.stderr
 
 
-def test_wrong_requests_end_with_2_and_one_sentence(served: Served, tmp_path: Path) -> None:
+def test_wrong_requests_end_with_2_and_one_sentence(run: Run, served: Served, tmp_path: Path) -> None:
     recording = str(RECORDINGS / f"{NAME}.parquet")
     broken = tmp_path / "broken.parquet"
     broken.write_bytes((RECORDINGS / f"{NAME}.parquet").read_bytes()[:2000])
@@ -124,23 +125,23 @@ def test_wrong_requests_end_with_2_and_one_sentence(served: Served, tmp_path: Pa
         ("report", "nobody", f"--from={served.base}"),
     ):
         done = run(*arguments)
-        assert done.returncode == 2, (arguments, done.stderr)
+        assert done.exit_code == 2, (arguments, done.stderr)
         assert done.stderr.startswith("spinfloor: Expected ")
         assert "Traceback" not in done.stderr
 
 
-def test_nobody_there_and_a_port_taken_end_with_1(served: Served, tmp_path: Path) -> None:
+def test_nobody_there_and_a_port_taken_end_with_1(run: Run, served: Served, tmp_path: Path) -> None:
     port = served.base.rsplit(":", 1)[1]
-    assert run("serve", f"--port={port}", f"--data={tmp_path / 'other'}", "--no-screen").returncode == 1
-    assert run("serve", "--port=0", f"--data={tmp_path / 'data'}", "--no-screen").returncode == 1
+    assert process("serve", f"--port={port}", f"--data={tmp_path / 'other'}", "--no-screen").returncode == 1
+    assert process("serve", "--port=0", f"--data={tmp_path / 'data'}", "--no-screen").returncode == 1
     served.stop()
     done = run("send", str(RECORDINGS / f"{NAME}.parquet"), f"--to={served.base}", "--sortie=x")
-    assert (done.returncode, "Traceback" in done.stderr) == (1, False)
+    assert (done.exit_code, "Traceback" in done.stderr) == (1, False)
 
 
-def test_another_address_needs_a_token_and_takes_it(tmp_path: Path) -> None:
+def test_another_address_needs_a_token_and_takes_it(run: Run, tmp_path: Path) -> None:
     data = f"--data={tmp_path / 'tokens'}"
-    refused = run("serve", "--host=0.0.0.0", "--port=0", data, "--no-screen")
+    refused = process("serve", "--host=0.0.0.0", "--port=0", data, "--no-screen")
     assert refused.returncode == 2
     assert "token" in refused.stderr
     secret = run("token", "add", "range link", "--role=watch", data).stdout.strip()
@@ -154,5 +155,5 @@ def test_another_address_needs_a_token_and_takes_it(tmp_path: Path) -> None:
     with_token = {"Authorization": f"Bearer {secret}"}
     assert httpx.get(f"{base}/v1/sorties", headers=with_token, trust_env=False).status_code == 200
     assert running.stop() == 0
-    assert run("token", "revoke", secret.split(".")[0], data).returncode == 0
+    assert run("token", "revoke", secret.split(".")[0], data).exit_code == 0
     assert "revoked" in run("token", "list", data).stdout

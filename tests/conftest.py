@@ -1,0 +1,22 @@
+"""What every test may ask for."""
+
+from __future__ import annotations
+
+import pytest
+from tests.command_line import Done, Run
+
+from spinfloor.cli import main
+
+
+@pytest.fixture
+def run(capfdbinary: pytest.CaptureFixture[bytes]) -> Run:
+    """The command line in this process, through the same entry as the installed script; it ends with an exit code."""
+
+    def call(*arguments: object) -> Done:
+        with pytest.raises(SystemExit) as ended:
+            main([str(argument) for argument in arguments])
+        out, err = capfdbinary.readouterr()
+        code = ended.value.code or 0
+        return Done(code if isinstance(code, int) else 1, out, err.decode())
+
+    return call
