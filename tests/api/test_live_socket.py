@@ -13,6 +13,7 @@ import pytest
 import websockets
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
+from tests.servers.processes import wait_until
 from tests.serving_thread import ROOMY, Serving, serving
 from websockets.sync.client import ClientConnection, connect
 
@@ -92,7 +93,7 @@ def test_a_wrong_place_to_begin_is_refused_before_the_socket_opens(service: Serv
 
 
 def test_a_flood_from_one_browser_is_slowed_and_another_is_not(tmp_path: Path) -> None:
-    slow = replace(ROOMY, messages_per_s=20.0, message_burst=10.0)
+    slow = replace(ROOMY, messages_per_s=0.1, message_burst=10.0)  # all of the flood would take over eight minutes
     with serving(tmp_path, slow) as running:
         name = running.sortie("flooded")
         with open_socket(running, name) as flood, open_socket(running, name) as calm:
@@ -101,7 +102,12 @@ def test_a_flood_from_one_browser_is_slowed_and_another_is_not(tmp_path: Path) -
             calm.send('{"type":"control","action":"take","name":"calm"}')
             while told(calm, "state")["state"].get("control", {}).get("holder") != "calm":
                 pass
-            actions = [r["action"] for r in running.http.get(f"/v1/sorties/{name}/audit").json()["records"]]
+
+            def heard() -> list[str]:
+                return [r["action"] for r in running.http.get(f"/v1/sorties/{name}/audit").json()["records"]]
+
+            wait_until(lambda: "control" in heard(), limit_s=60.0, what="the record of who took control")
+            actions = heard()
     assert actions.count("control") == 1
     assert actions.count("sounded") < 60
 
