@@ -27,7 +27,17 @@ from tests.tools.load.point import SPINNING_S, Point, measure, seconds_per_point
 from tests.tools.running import RunningService
 
 LIMIT_MS: Final = 20.0
-EMBEDDED: Final = [(1, 100.0), (5, 100.0), (10, 100.0), (10, 200.0), (20, 100.0), (10, 400.0), (40, 100.0), (80, 100.0)]
+EMBEDDED: Final = [
+    (1, 100.0),
+    (5, 100.0),
+    (10, 100.0),
+    (10, 200.0),
+    (20, 100.0),
+    (10, 400.0),
+    (40, 100.0),
+    (50, 100.0),
+    (80, 100.0),
+]
 SPREAD: Final = [(5, 100.0), (10, 100.0), (20, 100.0), (40, 100.0)]
 
 
@@ -65,30 +75,39 @@ def spread() -> Iterator[tuple[Fleet, Setting]]:
 
 
 class Bench:
-    """Takes points until one is late, twice, or the time is over."""
+    """Takes points until one is late, twice, or the time is over.
 
-    def __init__(self, budget_s: float, limit_ms: float) -> None:
+    Each setting still to come has its share of the time, and one point at least, so that the last ones are not left out.
+    """
+
+    def __init__(self, budget_s: float, limit_ms: float, settings: int, rungs: int) -> None:
         self.rows: list[Row] = []
         self._limit_ms = limit_ms
         self._end = time.monotonic() + budget_s
+        self._settings = settings
+        self._rungs = rungs
 
     async def climb(self, setting: Setting, ladder: list[tuple[int, float]]) -> None:
         """Up the ladder; a rung that doesn't hold ends it for as many frames a second and more."""
         too_much = float("inf")
-        for sorties, rate_hz in sorted(ladder, key=lambda rung: (rung[0] * rung[1], rung[0])):
+        now = time.monotonic()
+        end = now + (self._end - now) / self._settings
+        self._settings -= 1
+        rungs = sorted(ladder, key=lambda rung: (rung[0] * rung[1], rung[0]))[: self._rungs]
+        for number, (sorties, rate_hz) in enumerate(rungs):
             if sorties * rate_hz > too_much:
                 continue
-            point = await self._measured(setting, sorties, rate_hz, "a")
+            point = await self._measured(setting, sorties, rate_hz, "a", end if number else float("inf"))
             if point is not None and not point.holds(self._limit_ms):  # something else may have disturbed it
-                point = await self._measured(setting, sorties, rate_hz, "b")
+                point = await self._measured(setting, sorties, rate_hz, "b", end) or point
             if point is None:
                 return
             if not point.holds(self._limit_ms):
                 too_much = min(too_much, point.frames_per_s)
 
-    async def _measured(self, setting: Setting, sorties: int, rate_hz: float, attempt: str) -> Point | None:
+    async def _measured(self, setting: Setting, sorties: int, rate_hz: float, attempt: str, end: float) -> Point | None:
         spinning_s = 12.0 if sorties < 10 else SPINNING_S  # few sorties give few events
-        if time.monotonic() + seconds_per_point(spinning_s) > self._end:
+        if time.monotonic() + seconds_per_point(spinning_s) > end:
             return None
         name = f"{setting.name.replace(' ', '-')}-{sorties}x{rate_hz:g}{attempt}"
         point = await measure(
@@ -103,9 +122,9 @@ class Bench:
         return point
 
 
-def run(budget_s: float, detectors: int, limit_ms: float) -> list[Row]:
+def run(budget_s: float, detectors: int, limit_ms: float, rungs: int) -> list[Row]:
     """All points."""
-    bench = Bench(budget_s, limit_ms)
+    bench = Bench(budget_s, limit_ms, 1 + detectors, rungs)
     with tempfile.TemporaryDirectory() as folder, embedded(Path(folder)) as setting:
         asyncio.run(bench.climb(setting, EMBEDDED))
     if detectors:
@@ -123,13 +142,14 @@ def run(budget_s: float, detectors: int, limit_ms: float) -> list[Row]:
 def main() -> int:
     """Entry."""
     parser = argparse.ArgumentParser(description=__doc__)
-    parser.add_argument("--budget", type=float, default=330.0, help="seconds after which no new point is begun")
+    parser.add_argument("--budget", type=float, default=600.0, help="seconds after which no new point is begun")
+    parser.add_argument("--rungs", type=int, default=9, help="points of each setting at most; 1: to try it out")
     parser.add_argument("--detectors", type=int, default=4, choices=range(5), help="0: the one process only")
     parser.add_argument("--limit", type=float, default=LIMIT_MS, help="ms that the p99 may reach")
     parser.add_argument("--keep", action="store_true", help="leave the page in docs/ as it is")
     given = parser.parse_args()
     begun = time.monotonic()
-    rows = run(given.budget, given.detectors, given.limit)
+    rows = run(given.budget, given.detectors, given.limit, given.rungs)
     print(f"\n{as_table(rows)}\n{len(rows)} points in {time.monotonic() - begun:.0f} s on {os.cpu_count()} cores")
     if not given.keep:
         write_page(rows, given.limit)
