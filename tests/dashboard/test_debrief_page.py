@@ -126,8 +126,10 @@ def test_rehearse_shows_the_score_and_starts_a_rehearsal_with_faults(visit: Visi
     expect(page.locator("#score-lines")).to_contain_text("recover")
     expect(page.locator("#rehearse-score")).to_contain_text("loss from 8 s to 12 s")
     assert visit.serious_faults() == []
-    page.get_by_label("Data lost", exact=True).check()
+    for words in ("Data lost", "Data late, s", "Gyro clipped at", "Bias of", "Channel stuck"):
+        page.get_by_label(words, exact=True).check()
     page.get_by_label("Data lost: to, seconds; empty is to the end").fill("3")
+    page.get_by_label("Bias of: how much").fill("-4.5")
     page.locator("#rehearse-crew").click()
     page.get_by_role("option", name="2 turns late").click()
     page.click("#rehearse-start")
@@ -135,7 +137,13 @@ def test_rehearse_shows_the_score_and_starts_a_rehearsal_with_faults(visit: Visi
     sortie = page.url.split("sortie=")[1]
     notes = next(s for s in flown.ask("GET", "/v1/sorties")["sorties"] if s["id"] == sortie)["notes"]
     assert notes["crew_response_turns"] == 2
-    assert notes["faults"] == [{"kind": "loss", "from_s": 0.0, "to_s": 3.0}]
+    assert notes["faults"] == [
+        {"kind": "loss", "from_s": 0.0, "to_s": 3.0},
+        {"kind": "delay", "from_s": 0.0, "seconds": 2.0},
+        {"kind": "clip", "from_s": 0.0, "channel": "yaw_rate_dps", "value": 100.0},
+        {"kind": "bias", "from_s": 0.0, "channel": "yaw_rate_dps", "value": -4.5},
+        {"kind": "stuck", "from_s": 0.0, "channel": "yaw_rate_dps"},
+    ]
 
 
 def test_a_rehearsal_is_run_as_a_team_and_its_score_sheet_names_tool_and_person(visit: Visit) -> None:

@@ -1,16 +1,20 @@
 """Figures and form helpers of the pages beside Watch: pure functions, checked by hand-worked numbers."""
 
+from pathlib import Path
 from typing import Any
 
 import plotly.graph_objects as go
 import pytest
+from plotly.offline import get_plotlyjs_version
 
+import spinfloor_dashboard
 from spinfloor_dashboard.components import drafts, plan_text, spin_figures
 from spinfloor_dashboard.components.budget_figure import budget_figure, needed_ft
 from spinfloor_dashboard.components.cards_grid import arrange, cards_from, rows
 from spinfloor_dashboard.components.plan_fields import faults_by_card, faults_by_field, put
 from spinfloor_dashboard.components.spins import phase_spans, split, turns_at
 
+ASSETS = Path(spinfloor_dashboard.__file__).parent / "assets"
 S = 1_000_000_000
 
 
@@ -171,3 +175,11 @@ def test_plan_text_goes_both_ways() -> None:
     plan = {"title": "Spin “one”", "cards": [{"id": "a"}]}
     assert plan_text.parse(plan_text.to_yaml(plan)) == plan
     assert plan_text.parse(plan_text.to_json(plan)) == plan
+
+
+def test_the_figure_library_is_the_one_that_dash_was_made_for() -> None:
+    wanted = get_plotlyjs_version()
+    library = ASSETS / "vendor" / "plotly" / "plotly-basic.min.js"
+    assert f"v{wanted}" in library.read_text(encoding="utf-8")[:200]
+    # The address names the version, so that a browser that kept an older one asks again.
+    assert f"plotly-basic.min.js?m={wanted}" in (ASSETS / "63-figures.js").read_text(encoding="utf-8")

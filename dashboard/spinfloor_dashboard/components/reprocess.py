@@ -44,7 +44,7 @@ def form(scope: Row, job: Row | None = None) -> Component:
                 allowDeselect=False, data=[{"value": value, "label": words} for value, words in BELIEFS],
             ),
             *((_ask(count),) if whole else (action_button("Reprocess as a new run", identifier="rerun-start"),)),
-            action_button("Stop", identifier="rerun-stop"),
+            _stop(running),
             dcc.Store(id="rerun-scope", data=dict(scope)),
             dcc.Store(id="rerun-job", data=job["id"] if job else None),
             dcc.Interval(id="rerun-look", interval=LOOK_EVERY_MS, disabled=not running),
@@ -53,6 +53,12 @@ def form(scope: Row, job: Row | None = None) -> Component:
         ],
         className="link-row rerun",
     )  # fmt: skip
+
+
+def _stop(running: bool) -> Component:
+    button = action_button("Stop", identifier="rerun-stop")
+    button.disabled = not running
+    return button
 
 
 def _ask(count: int) -> Component:
@@ -176,42 +182,45 @@ def asked(*_clicks: int) -> bool:
     Output("rerun-job", "data"),
     Output("rerun-look", "disabled", allow_duplicate=True),
     Output("rerun-progress", "children", allow_duplicate=True),
+    Output("rerun-stop", "disabled", allow_duplicate=True),
     Input("rerun-start", "n_clicks"),
     State("rerun-plan", "value"),
     State("rerun-beliefs", "value"),
     State("rerun-scope", "data"),
     prevent_initial_call=True,
 )
-async def begun(clicks: int, text: str | None, beliefs: str, scope: dict[str, Any]) -> tuple[Any, Any, Any]:
+async def begun(clicks: int, text: str | None, beliefs: str, scope: dict[str, Any]) -> tuple[Any, ...]:
     """Start a rerun of the sortie or the programme shown."""
     if not clicks:
         raise PreventUpdate
     try:
         patch = changes(text)
     except ValueError as exc:
-        return no_update, True, str(exc)
+        return no_update, True, str(exc), True
     job, fault = await ask(lambda client: client.start_rerun(sorties=scope["sorties"], plan=patch, beliefs=beliefs))
     if fault:
-        return no_update, True, fault
-    return job["id"], False, progress(job, scope)
+        return no_update, True, fault, True
+    return job["id"], False, progress(job, scope), False
 
 
 @callback(
     Output("rerun-progress", "children"),
     Output("rerun-look", "disabled"),
+    Output("rerun-stop", "disabled"),
     Input("rerun-look", "n_intervals"),
     State("rerun-job", "data"),
     State("rerun-scope", "data"),
     prevent_initial_call=True,
 )
-async def looked(_times: int, job: str | None, scope: dict[str, Any]) -> tuple[Any, bool]:
+async def looked(_times: int, job: str | None, scope: dict[str, Any]) -> tuple[Any, bool, bool]:
     """Ask how far it is until it has ended."""
     if not job:
         raise PreventUpdate
     found, fault = await ask(lambda client: client.rerun(job))
     if fault:
-        return fault, True
-    return progress(found, scope), found["state"] != "running"
+        return fault, True, True
+    ended = found["state"] != "running"
+    return progress(found, scope), ended, ended
 
 
 @callback(
