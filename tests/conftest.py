@@ -3,9 +3,14 @@
 from __future__ import annotations
 
 import pytest
+from hypothesis import settings
 from tests.command_line import Done, Run
 
 from spinfloor.cli import main
+
+# How long an example takes says more about the machine's other work than about the code.
+settings.register_profile("suite", deadline=None)
+settings.load_profile("suite")
 
 
 @pytest.fixture

@@ -61,7 +61,9 @@ def rehearse(
     recording: str | None, base: str | None, plan_path: Path | None, speed: float, crew: int, faults: tuple[str, ...],
     sortie: str | None, form: str, data: Path | None, port: int, token: str | None,
 ) -> None:  # fmt: skip
-    """Play RECORDING as if live and print the score; alone: list them.
+    """Play RECORDING as if live and print its score sheet.
+
+    Without RECORDING, list what there is.
 
     RECORDING is the name of a recording the service knows, or a file when the service is started for this. The team
     joins on the Watch screen, whose address is printed; calls made there are scored beside the tool's own.
