@@ -6,7 +6,6 @@ negative, so the strip that goes down loses lift (docs/method/truth.md gives the
 
 import math
 
-import numpy as np
 from numba import njit
 from tests.truth.airframe import FIELD as _F
 
@@ -205,9 +204,3 @@ def forces(p, rho, uvw, rates, controls, out):
     out[5] += rotor * rates[1]
     # propeller torque reaction, power over shaft speed (250 rad/s)
     out[3] -= thrust * min(speed, 60.0) / 250.0 * (1.0 if rotor > 0.0 else 0.0)
-
-
-@njit(cache=True)
-def zeros6():
-    """A work array for `forces`."""
-    return np.zeros(6)

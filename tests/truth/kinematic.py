@@ -255,8 +255,3 @@ def build(situation: str, seed: int) -> Flight:
 def entries() -> list[tuple[str, int]]:
     """(situation, seed) of the benchmark's prescribed flights."""
     return [(s, k) for s in SPINNING for k in range(6)] + [(s, k) for s in ROLLING for k in range(4)]
-
-
-def spins_expected(situation: str) -> int:
-    """How many spins a prescribed situation holds."""
-    return 1 if situation in SPINNING else 0

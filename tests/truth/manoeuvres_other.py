@@ -126,14 +126,6 @@ def stall(d: int, throttle: float = 0.0, wing_drop_s: float = 0.0) -> Script:
     return _finish(script)
 
 
-def deep_mush(seconds: float = 12.0) -> Script:
-    """Stick fully aft, wings held with the pedal: stalled, sinking, not turning."""
-    script = Script().attitude(3.0).slow_down(0.2)
-    script.add(law.PULSES, law.TIME, 0.0, seconds, aft=0.8, right=0.0, pedal=0.12, x4=1.6)
-    script.hold(law.TIME, 0.0, 0.8, aft=-0.2)
-    return _finish(script)
-
-
 def wing_over(d: int, bank: float = 1.4) -> Script:
     """Climbing turn, over the top, diving out the other way."""
     script = Script().attitude(3.0, pitch=-0.1, throttle=0.8)

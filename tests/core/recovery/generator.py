@@ -267,11 +267,6 @@ class Told:
             if i[0] == CODE_CALL
         ]
 
-    def payloads(self, code: int) -> Array:
-        """Payload rows of one code."""
-        rows: Array = self.floats[self.ints[:, 0] == code]
-        return rows
-
 
 def run(
     flight: Flight,
