@@ -40,11 +40,12 @@ def frames() -> FrameBlock:
 
 
 class Serving:
-    """A service that runs; `http` is a client of it."""
+    """A service that runs; `http` is a client of it, `loop` its event loop."""
 
-    def __init__(self, base: str, app: Any) -> None:
+    def __init__(self, base: str, app: Any, loop: asyncio.AbstractEventLoop) -> None:
         self.base = base
         self.app = app
+        self.loop = loop
         self.http = httpx.Client(base_url=base, timeout=180.0, trust_env=False)
 
     def sortie(self, name: str, **timing: float) -> str:
@@ -67,7 +68,7 @@ def serving(folder: Path, settings: Settings = ROOMY, tokens: tuple[TokenRecord,
             await ports.tokens.put(token)
         app = create_app(ports, replace(settings), owner=OWNER)
         server = uvicorn.Server(config_for(app, Options("127.0.0.1", 0, folder), settings))
-        made.update(app=app, server=server)
+        made.update(app=app, server=server, loop=asyncio.get_running_loop())
         running = asyncio.create_task(server.serve(sockets=[listener]))
         await app.state.services.kernel_ready.wait()
         up.set()
@@ -87,7 +88,7 @@ def serving(folder: Path, settings: Settings = ROOMY, tokens: tuple[TokenRecord,
     if "error" in made:
         listener.close()
         raise made["error"]
-    service = Serving(f"http://127.0.0.1:{listener.getsockname()[1]}", made["app"])
+    service = Serving(f"http://127.0.0.1:{listener.getsockname()[1]}", made["app"], made["loop"])
     try:
         yield service
     finally:

@@ -2,8 +2,11 @@
 
 from __future__ import annotations
 
+import asyncio
 import itertools
+import re
 import struct
+import threading
 from collections.abc import Iterator
 from contextlib import suppress
 from typing import Any
@@ -14,6 +17,7 @@ import pytest
 import websockets
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
+from tests.servers.processes import wait_until
 from tests.serving_thread import Serving, frames
 from websockets.sync.client import ClientConnection, connect
 
@@ -159,3 +163,25 @@ def test_a_sender_that_vanishes_keeps_what_was_acknowledged(service: Serving, so
         told = [answer(socket) for _ in range(20)]
     assert [t["acked"] for t in told] == list(range(20))
     assert service.http.get(f"/v1/sorties/{sortie}").json()["frames"]["count"] == 200
+
+
+def test_batches_without_an_answer_and_open_connections_are_gauged(service: Serving) -> None:
+    name = service.sortie("gauged")
+
+    def gauge(what: str) -> float:
+        line = re.search(rf"^spinfloor_{what} (\S+)$", service.http.get("/metrics").text, re.MULTILINE)
+        assert line, what
+        return float(line[1])
+
+    writer = service.app.state.services.ports.inputs._writer
+    busy = threading.Event()
+    before = gauge("connections")
+    with connect(f"{service.base.replace('http', 'ws')}/v1/sorties/{name}/frames", proxy=None) as link:
+        asyncio.run_coroutine_threadsafe(writer.submit("disk", lambda _: busy.wait(30.0)), service.loop)
+        for sequence in range(5):
+            link.send(encode_batch("s", sequence, frames().slice(10 * sequence, 10 * sequence + 10)))
+        wait_until(lambda: gauge("batches_unanswered") == 5.0, limit_s=20.0, what="five batches without an answer")
+        assert gauge("connections") == before + 1.0
+        busy.set()
+        assert [msgspec.msgpack.decode(link.recv(timeout=60.0))["acked"] for _ in range(5)] == list(range(5))
+        assert gauge("batches_unanswered") == 0.0

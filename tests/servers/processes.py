@@ -110,13 +110,17 @@ class NatsServer(Server):
     def __init__(self, *, token: str | None = None) -> None:
         super().__init__()
         self.token = token
+        self.configure()
+
+    def configure(self, store: str = "1TB") -> None:
+        """Write the configuration that the next start reads. store: how much JetStream may have on disk."""
         lines = [
             "host: 127.0.0.1",
             f"port: {self.port}",
-            f'jetstream {{ store_dir: "{self.folder / "store"}", sync_interval: always }}',
+            f'jetstream {{ store_dir: "{self.folder / "store"}", sync_interval: always, max_file_store: {store} }}',
         ]
-        if token is not None:
-            lines.append(f'authorization {{ token: "{token}" }}')
+        if self.token is not None:
+            lines.append(f'authorization {{ token: "{self.token}" }}')
         (self.folder / "nats.conf").write_text("\n".join(lines) + "\n", encoding="utf-8")
 
     @property

@@ -106,7 +106,7 @@ def create_app(
     describe(app)
     if mount is not None:
         mount(app)
-    app.add_middleware(Guard, settings=settings, clock=ports.clock)
+    app.add_middleware(Guard, settings=settings, clock=ports.clock, traffic=services.metrics.traffic)
     return app
 
 

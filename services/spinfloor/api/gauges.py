@@ -15,6 +15,11 @@ def register_gauges(services: Services, supervisor: Supervisor | None) -> None:
     metrics.counter("batches_taken", "Batches journalled", lambda: ingest.batches_taken)
     metrics.counter("batches_repeated", "Batches that had been journalled before", lambda: ingest.duplicate_batches)
     metrics.counter("rows_rejected", "Rows reported as not counting", lambda: ingest.rows_rejected)
+    traffic = metrics.traffic
+    metrics.gauge("connections", "Requests and sockets in progress", lambda: traffic.connections)
+    metrics.counter("requests_refused", "Refused at the door", lambda: traffic.refused)
+    metrics.gauge("batches_unanswered", "Batches on frame sockets without an answer", lambda: traffic.unanswered)
+    metrics.counter("states_thinned", "States that slow watchers did not get", lambda: traffic.thinned)
     metrics.gauge("watchers", "Live sockets open", lambda: services.presence.watchers)
     metrics.gauge("replays", "Replays not stopped", lambda: len(services.replays.all()))
     metrics.gauge("reruns", "Reruns at work", lambda: services.reruns.working)

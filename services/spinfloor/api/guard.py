@@ -8,6 +8,7 @@ from typing import Final
 from starlette.types import ASGIApp, Receive, Scope, Send
 
 from spinfloor.api.limited_body import LimitedBody
+from spinfloor.api.metrics import Traffic
 from spinfloor.api.problems import ProblemError
 from spinfloor.api.refusals import busy, refuse
 from spinfloor.api.settings import Settings
@@ -21,13 +22,12 @@ SAFE_METHODS: Final = frozenset({"GET", "HEAD", "OPTIONS"})
 class Guard:
     """Wraps the app. Refusals are problem+json; a refused WebSocket is closed before it is accepted."""
 
-    def __init__(self, app: ASGIApp, settings: Settings, clock: Clock) -> None:
+    def __init__(self, app: ASGIApp, settings: Settings, clock: Clock, traffic: Traffic) -> None:
         self.app = app
         self.settings = settings
         self._requests = RateLimit(clock, per_second=settings.requests_per_s, burst=settings.request_burst)
-        self.connections = 0
+        self._traffic = traffic
         self.sockets: Counter[str] = Counter()
-        self.refused = 0
 
     async def __call__(self, scope: Scope, receive: Receive, send: Send) -> None:
         """ASGI entry."""
@@ -37,17 +37,17 @@ class Guard:
         try:
             self._check(scope)
         except SpinfloorError as error:
-            self.refused += 1
+            self._traffic.refused += 1
             await refuse(error, scope, receive, send)
             return
-        self.connections += 1
+        self._traffic.connections += 1
         try:
             if scope["type"] == "http":
                 await self._limited(scope, receive, send)
             else:
                 await self._counted(scope, receive, send)
         finally:
-            self.connections -= 1
+            self._traffic.connections -= 1
 
     async def _counted(self, scope: Scope, receive: Receive, send: Send) -> None:
         client = _client(scope)
@@ -63,7 +63,7 @@ class Guard:
         headers = {name: value.decode("latin-1") for name, value in scope["headers"]}
         self._check_host(headers)
         self._check_origin(scope, headers)
-        if self.connections >= self.settings.max_connections:
+        if self._traffic.connections >= self.settings.max_connections:
             raise busy("connections", self.settings.max_connections)
         if scope["type"] == "websocket" and self.sockets[_client(scope)] >= self.settings.max_sockets_per_client:
             raise busy("WebSockets from one address", self.settings.max_sockets_per_client)

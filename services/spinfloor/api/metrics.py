@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Iterator
+from dataclasses import dataclass
 from typing import Final
 
 from prometheus_client import CollectorRegistry, Histogram, generate_latest
@@ -11,6 +12,17 @@ from prometheus_client.registry import Collector
 
 Reading = tuple[str, str, str, Callable[[], float]]
 LATENCY_BUCKETS: Final = (0.001, 0.002, 0.005, 0.01, 0.02, 0.05, 0.1, 0.25, 0.5, 1.0, 2.5)
+
+
+@dataclass(slots=True)
+class Traffic:
+    """Counted where it passes: connections in progress, requests refused at the door, batches on frame sockets without
+    an answer yet, states that slow watchers did not get."""
+
+    connections: int = 0
+    refused: int = 0
+    unanswered: int = 0
+    thinned: int = 0
 
 
 class _Readings(Collector):
@@ -29,6 +41,7 @@ class Metrics:
     def __init__(self) -> None:
         self.registry = CollectorRegistry()
         self._readings: list[Reading] = []
+        self.traffic = Traffic()
         self.registry.register(_Readings(self._readings))
         self.ack_seconds = Histogram(
             "spinfloor_ack_seconds",

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import asyncio
 from collections import OrderedDict
 from typing import Final
 
@@ -20,10 +21,13 @@ class OwnNames:
         self._sorties = sorties
         self._mappers: OrderedDict[tuple[str, str], BatchMapper] = OrderedDict()
 
-    async def batch(self, sortie: str, wire: Wire) -> Batch:
-        """The batch to journal. Raises UnknownSortieError, ColumnError, BatchError, RecordingError."""
+    async def batch(self, sortie: str, wire: Wire, *, aside: bool = False) -> Batch:
+        """The batch to journal; aside: worked out in a thread, for a big one.
+
+        Raises UnknownSortieError, ColumnError, BatchError, RecordingError.
+        """
         if in_contract_names(wire):
-            return batch_of(wire)
+            return await asyncio.to_thread(batch_of, wire) if aside else batch_of(wire)
         key = (sortie, wire.source)
         mapper = self._mappers.get(key)
         if mapper is None:

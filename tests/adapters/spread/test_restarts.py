@@ -122,6 +122,35 @@ async def test_archive_killed_under_load(nats_server: NatsServer, own_postgres: 
         assert await ports.ready() is None
 
 
+async def test_message_servers_without_room_are_not_ready_and_keep_what_they_have(
+    own_nats: NatsServer, postgres_server: PostgresServer
+) -> None:
+    await asyncio.to_thread(own_nats.stop)
+    own_nats.configure(store="1MB")
+    await asyncio.to_thread(own_nats.start)
+    async with opened(own_nats, postgres_server, "noroom") as spread:
+        ports = spread.ports
+        await ports.sorties.create(sortie_record("nr-1"))
+        taken = 0
+        refused: StorageError | None = None
+        while refused is None and taken < 400:
+            try:
+                await ports.inputs.append("nr-1", batch(taken, n=100))
+                taken += 1
+            except StorageError as error:
+                refused = error
+        assert taken > 0
+        assert "nothing was acknowledged" in str(refused)
+        assert "resources" in (await ports.ready() or "")
+        assert len(await ports.inputs.read("nr-1", limit=1000)) == taken
+        await asyncio.to_thread(own_nats.stop)
+        own_nats.configure()
+        await asyncio.to_thread(own_nats.start)
+        assert (await insist(lambda: ports.inputs.append("nr-1", batch(taken, n=100)))).duplicate is False
+        assert await ports.ready() is None
+        assert len(await ports.inputs.read("nr-1", limit=1000)) == taken + 1
+
+
 async def test_an_archive_that_takes_no_writes_is_not_ready(
     nats_server: NatsServer, postgres_server: PostgresServer
 ) -> None:

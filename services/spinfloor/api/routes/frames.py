@@ -3,8 +3,9 @@
 from __future__ import annotations
 
 import asyncio
+import functools
 from collections import deque
-from collections.abc import AsyncIterator, MutableMapping
+from collections.abc import AsyncIterator, Callable, MutableMapping
 from typing import Annotated, Any, Final
 
 import msgspec
@@ -31,6 +32,7 @@ router = APIRouter(prefix="/v1", tags=["frames"])
 
 MSGPACK_TYPES: Final = ("application/msgpack", "application/x-msgpack", "application/vnd.msgpack")
 TABLE_TYPES: Final = (PARQUET, ARROW)
+BIG_BODY: Final = 256 << 10
 REVOKED: Final = 1008
 WHOLE_FRAMES: Final = 2_000_000  # some 300 MB in memory; more is asked for in pieces or decimated
 
@@ -76,11 +78,18 @@ async def post_frames(
     if wait_s > 0.0:
         raise _too_fast(services, wait_s)
     kind = media_type(request)
-    batch = await services.own_names.batch(sortie, read_body(kind, body, source, sequence))
+    batch = await _decoded(services, sortie, body, lambda: read_body(kind, body, source, sequence))
     with services.metrics.ack_seconds.time():
         ack = await services.ingest.take(sortie, batch)
     services.view.touch(sortie)
     return Json(ack.as_record())
+
+
+async def _decoded(services: Services, sortie: str, body: bytes, read: Callable[[], Wire]) -> Batch:
+    """A small body at once, which takes less time than a thread; a big one beside the calls of other sorties."""
+    if len(body) < BIG_BODY:
+        return await services.own_names.batch(sortie, read())
+    return await services.own_names.batch(sortie, await asyncio.to_thread(read), aside=True)
 
 
 def _too_fast(services: Services, wait_s: float) -> ProblemError:
@@ -126,6 +135,7 @@ class _FrameSocket:
         self._room = asyncio.Semaphore(services.settings.max_unanswered)
         self._more = asyncio.Event()
         self._over = False
+        self._open = 0  # batches without an answer
 
     async def run(self) -> None:
         """Until the source goes."""
@@ -139,23 +149,33 @@ class _FrameSocket:
         finally:
             self._over = True
             self._more.set()
-            await asyncio.gather(answering, return_exceptions=True)
+            try:
+                await asyncio.gather(answering, return_exceptions=True)
+            finally:
+                self._services.metrics.traffic.unanswered -= self._open
 
     async def _take(self, message: MutableMapping[str, Any]) -> None:
         text = message.get("text")
         body = text.encode() if isinstance(text, str) else message.get("bytes")
         assert isinstance(body, bytes)
         await self._room.acquire()
+        self._open += 1
+        self._services.metrics.traffic.unanswered += 1
         while (wait_s := self._services.rate.wait_s(self._sortie, len(body))) > 0.0:
             await self._services.ports.clock.sleep(wait_s)
         try:
-            wire = read_json(body) if isinstance(text, str) else read_msgpack(body)
-            batch = await self._services.own_names.batch(self._sortie, wire)
+            read = functools.partial(read_json if isinstance(text, str) else read_msgpack, body)
+            batch = await _decoded(self._services, self._sortie, body, read)
             answer: asyncio.Task[Ack] | SpinfloorError = asyncio.create_task(self._ack(batch))
         except SpinfloorError as error:
             answer = error
         self._answers.append((answer, isinstance(text, str)))
         self._more.set()
+
+    def _release(self) -> None:
+        self._room.release()
+        self._open -= 1
+        self._services.metrics.traffic.unanswered -= 1
 
     async def _ack(self, batch: Batch) -> Ack:
         with self._services.metrics.ack_seconds.time():
@@ -171,7 +191,7 @@ class _FrameSocket:
                 while self._answers:
                     answer, as_text = self._answers.popleft()
                     record = await _outcome(answer)
-                    self._room.release()
+                    self._release()
                     await self._send(record, as_text)
         except (WebSocketDisconnect, RuntimeError):
             self._over = True  # the source has gone; it will ask again for what was not answered

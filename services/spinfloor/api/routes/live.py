@@ -119,10 +119,13 @@ class _Watcher:
     async def _states(self, states: Subscription) -> None:
         first = await self._services.view.message(self._sortie)
         await self._send(first or orjson.dumps({"type": "state", "state": _nothing_yet(self._sortie)}))
+        thinned = 0
         async for _, payload in states:
             if payload != first:
                 await self._send(payload)
             first = None
+            self._services.metrics.traffic.thinned += states.dropped - thinned
+            thinned = states.dropped
 
     def _feed(self, after: int | None) -> EventFeed:
         bound = self._services.settings.max_watcher_events
