@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import sqlite3
 import subprocess
 from collections.abc import Iterator
 from pathlib import Path
@@ -123,6 +124,33 @@ def test_a_restart_of_the_service_keeps_the_session_in_every_tab(
     second.close()
     page.click("#sign-out")
     expect(page.get_by_role("dialog", name="Sign in")).to_be_visible()
+
+
+def test_a_session_that_ends_while_watching_hides_nothing_and_takes_no_key(
+    visit: Visit, tokens: dict[str, str], guarded: RunningService
+) -> None:
+    page = visit.open("/?sortie=guarded")
+    sign_in(visit, tokens["control"])
+    expect(page.locator("#w-control")).to_contain_text("watching")
+    with sqlite3.connect(Path(tokens["data"]) / "spinfloor.sqlite3", timeout=20.0) as database:
+        database.execute("UPDATE sessions SET expires_ns = created_ns")
+        database.commit()
+    dialog = page.get_by_role("dialog", name="Sign in")
+    expect(dialog).to_contain_text("Watching goes on")
+    assert not dialog.evaluate("node => node.matches(':modal')")
+    glance = page.locator(".glance").bounding_box()
+    box = dialog.bounding_box()
+    assert glance is not None
+    assert box is not None
+    assert box["y"] > glance["y"] + glance["height"]  # beside what must be read in two seconds
+    page.keyboard.press("b")
+    expect(page.locator("#w-mark-answer")).to_contain_text("Abandon called NOT RECORDED")
+    expect(dialog.get_by_label("Token")).to_have_value("")
+    assert visit.serious_faults() == []
+    sign_in(visit, tokens["control"])
+    expect(dialog).to_have_count(0)
+    page.keyboard.press("c")
+    expect(page.locator("#w-mark-answer")).to_contain_text("Controls applied: recorded")
 
 
 def test_pages_work_over_tls_with_a_certificate_nobody_signed(

@@ -56,10 +56,15 @@
     window.location.reload();
   }
 
-  /** Called when the service answered 401. */
+  function watching() {
+    const page = spinfloor.el("page");
+    return Boolean(spinfloor.link.open && page && page.classList.contains("watch"));
+  }
+
+  /** Called when the service answered 401. A session that is over while a sortie is watched hides nothing of it. */
   session.ask = function (why) {
     session.needed = true;
-    if (spinfloor.el("sign-in")) return;
+    if (spinfloor.el("sign-in")) return undefined;
     const box = make("dialog", "", "");
     box.id = "sign-in";
     box.setAttribute("aria-label", "Sign in");
@@ -69,15 +74,16 @@
     const trouble = make("p", "trouble", why || "");
     trouble.setAttribute("role", "alert");
     label.append(input);
-    form.append(make("h2", "", "Sign in"), make("p", "", "This service needs a token to watch or to control."), label, make("button", "action primary", "Sign in"), trouble);
+    form.append(make("h2", "", "Sign in"), make("p", "", watching() ? "The session is over. Watching goes on; marks need a new one." : "This service needs a token to watch or to control."), label, make("button", "action primary", "Sign in"), trouble);
     form.addEventListener("submit", function (event) {
       event.preventDefault();
       open(input.value).then(function () { entered(box); }, function (error) { trouble.textContent = error.message; input.select(); });
     });
     box.append(form);
     document.body.append(box);
+    if (watching()) return box.setAttribute("open", ""); // show() would take the focus: a key for a call must not land in a form
     box.showModal();
-    input.focus();
+    return input.focus();
   };
 
   /** Watch goes on by itself and keeps its sound; the other pages are asked for again. */
