@@ -1,5 +1,5 @@
 # Two commands do everything on a fresh machine: `make run` and `make test`.
-# PYTHON may name any CPython from 3.11 on; the rest is fetched into .venv (to run) and .venv-test (to test).
+# PYTHON may name any CPython from 3.11 to 3.13; the rest is fetched into .venv (to run) and .venv-test (to test).
 
 SHELL := /bin/bash
 .DEFAULT_GOAL := help

@@ -249,8 +249,8 @@ class SortieRuntime:
         while True:
             await clock.sleep(self._silence.tick_every_s)
             due = self._silence.due(clock.steady_ns(), await self.pace())
-            if due is not None and worth_ticking(dict(self.detector.snapshot())) and await self._may_tick():
-                await self._ports.inputs.append(self.record.id, TickInput(due, clock.wall_ns()))
+            if due and worth_ticking(dict(self.detector.snapshot())) and await self._may_tick():
+                await self._ports.inputs.append_all(self.record.id, [TickInput(at, clock.wall_ns()) for at in due])
 
     async def _may_tick(self) -> bool:
         """Only the owner says that no frames come, and only when none have come that it has not taken yet."""

@@ -11,6 +11,7 @@ SHORTEST_SILENCE_S: Final = (
     0.2  # on the wall: a busy process takes that long, and ten times replayed it is no lost link
 )
 LONGEST_TICK_S: Final = 0.2
+TICKS_AT_ONCE: Final = 100
 QUIET_PHASES: Final = ("flight", "unknown")
 
 
@@ -41,16 +42,23 @@ class Silence:
         self.arrived_wall_ns = arrived_wall_ns
         self.arrived_steady_ns = steady_ns - max(wall_ns - arrived_wall_ns, 0)
 
-    def due(self, steady_ns: int, pace: float) -> int | None:
-        """Source time of a tick that is due now, None while frames come, before the first and while paused."""
+    def due(self, steady_ns: int, pace: float) -> list[int]:
+        """Source times of the ticks due now, none while frames come, before the first and while paused.
+
+        At up to real time it is one tick. A faster replay has got further since the last look: it gets every tick that
+        it would have had in real time, from the moment of the loss on, so that the same calls come at the same places.
+        """
         if self.frame_ns is None or pace <= 0.0:
-            return None
+            return []
         waited_ns = steady_ns - self.arrived_steady_ns
-        silent_ns = int(waited_ns * pace)
-        if silent_ns < self.limit_s * 1e9 or (pace > 1.0 and waited_ns < SHORTEST_SILENCE_S * 1e9):
-            return None
-        time_ns = self.frame_ns + silent_ns
-        return time_ns if time_ns > self.last_tick_ns else None
+        silent_ns, limit_ns = int(waited_ns * pace), int(self.limit_s * 1e9)
+        if silent_ns < limit_ns or (pace > 1.0 and waited_ns < SHORTEST_SILENCE_S * 1e9):
+            return []
+        time_ns, lost_ns = self.frame_ns + silent_ns, self.frame_ns + limit_ns
+        if pace <= 1.0:
+            return [time_ns] if time_ns > self.last_tick_ns else []
+        step = int(self.tick_every_s * 1e9)
+        return list(range(max(self.last_tick_ns + step, lost_ns), time_ns + 1, step))[:TICKS_AT_ONCE]
 
 
 def worth_ticking(snapshot: dict[str, Any]) -> bool:
