@@ -41,6 +41,7 @@ RESULTS = {
     "load.md",
     "performance.md",
     "truth-table.md",
+    "unseen-table.md",
     "prediction-table.md",
 }
 

@@ -8,6 +8,7 @@ from __future__ import annotations
 import sys
 from pathlib import Path
 
+from tests.truth.keep import kept
 from tests.truth.situations import OTHERS, SPINS, build, credible
 
 FILE = Path(__file__).with_name("catalogue.txt")
@@ -20,6 +21,19 @@ def entries() -> list[tuple[str, int]]:
     for line in FILE.read_text().splitlines():
         name, _, seeds = line.partition(":")
         out += [(name, int(seed)) for seed in seeds.split()]
+    return out
+
+
+def unseen(first_seed: int, per_spin: int = 8, per_other: int = 5) -> list[tuple[str, int]]:
+    """Credible draws from `first_seed` on, of every situation: flights that no threshold has been looked at with."""
+    out: list[tuple[str, int]] = []
+    for name in (*SPINS, *OTHERS):
+        wanted = per_spin if name in SPINS else per_other
+        found: list[int] = []
+        for seed in range(first_seed, first_seed + LAST_SEED):
+            if len(found) < wanted and credible(kept("ours", name, seed, build)):
+                found.append(seed)
+        out += [(name, seed) for seed in found]
     return out
 
 

@@ -5,8 +5,6 @@ import pytest
 KNOWN_SHORTFALLS = {
     "test_spin[full-inverted-0]": "a slow inverted entry: start dated 0.45 s late, 0.3 s wanted",
     "test_spin[full-oscillatory-0]": "an oscillatory entry: 0.11 turn off after ten turns, 0.10 wanted",
-    "test_spin[five-inverted-0]": "rates only, slow inverted spin: 0.39 turn off, 0.35 wanted",
-    "test_no_spin[full-snap roll]": "one snap roll of 350 flights, begun at the stall, is taken for a spin",
 }
 
 

@@ -96,8 +96,9 @@ def test_abandon_cuts_off_and_outranks(bench: Bench) -> None:
     data = bench.said[-1][2]
     assert data["reason_code"] == "abandon floor reached within the lead"
     assert data["floor_ft"] == 3_000.0
-    assert bench.fly(0.8) == []  # recover and chute wait for the abandon call to be spoken
-    assert bench.fly(0.3) == ["chute"]
+    told = bench.fly(6.0)
+    assert told.count("abandon") >= 2
+    assert not {"recover", "chute"} & set(told)  # not in its pauses either
 
 
 def test_abandon_at_its_lead_exactly(bench: Bench) -> None:

@@ -45,11 +45,18 @@ def fly(source: str, situation: str, seed: int) -> Flight:
     return kept(source, situation, seed, BUILDERS[source])
 
 
-def jobs(faults_each: int | None, every: int = 1, only: str = "") -> list[Job]:
+def unseen_flights(first_seed: int) -> list[tuple[str, str, int]]:
+    """(source, situation, seed) of flights beyond the benchmark's own, from `first_seed` on."""
+    return [("ours", situation, seed) for situation, seed in catalogue.unseen(first_seed)]
+
+
+def jobs(
+    faults_each: int | None, every: int = 1, only: str = "", flights: list[tuple[str, str, int]] | None = None
+) -> list[Job]:
     """Each flight clean and with `faults_each` degradations that rotate through the list (None: all of them)."""
     names = [n for n in DEGRADATIONS if n != CLEAN]
     out = []
-    for i, (source, situation, seed) in enumerate(f for f in every_flight() if only in f"{f[0]} {f[1]}"):
+    for i, (source, situation, seed) in enumerate(f for f in flights or every_flight() if only in f"{f[0]} {f[1]}"):
         if i % every and source != "shared":
             continue
         if faults_each is None:

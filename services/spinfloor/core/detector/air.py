@@ -21,6 +21,10 @@ def _flight_path_direction(s: Any, clean: Any, t: int, axis: Any) -> bool:
         s.alpha = alpha
         s.beta = beta if beta == beta else 0.0
     if s.air_ns > 0 and t - s.air_ns < 300_000_000:
+        if s.pegged >= 2:
+            # The vane stands at its stop: the rates tell how far beyond it alpha is.
+            by_rates = math.atan2(abs(s.mean_r), abs(s.mean_p) + 1e-3)
+            s.alpha = math.copysign(max(abs(s.alpha), by_rates), s.alpha)
         axis[0], axis[1], axis[2] = velocity_direction(s.alpha, s.beta)
         return True
     # tan(alpha) = r/p on the smoothed rates; the velocity lies along the rotation, nose first.

@@ -12,6 +12,8 @@ from spinfloor.core.detector.states import RING_BINS, RING_SECONDS
 from spinfloor.core.physics.airspeed import true_airspeed_mps
 
 TRACK_S = 0.35
+# Static-source and scale error that no filter can see, of a calibrated installation (common practice, no source).
+INSTRUMENT_SD_M = 4.0
 
 
 @hot
@@ -104,6 +106,6 @@ def corrected(s: Any, settings: Any) -> float:
 
 @inner
 def corrected_sd(s: Any, settings: Any) -> float:
-    """Standard uncertainty of `corrected`: tracker noise, sink error and an assumed 30 % of the lag correction."""
+    """Standard uncertainty of `corrected`: instrument, tracker noise, sink error, an assumed 30 % of the lag correction."""
     lag = settings.altimeter_lag_s
-    return math.sqrt(s.alt_noise2 * 0.3 + 0.25 + (lag * s.sink_sd) ** 2 + (0.3 * lag * s.sink) ** 2)
+    return math.sqrt(INSTRUMENT_SD_M**2 + s.alt_noise2 * 0.3 + (lag * s.sink_sd) ** 2 + (0.3 * lag * s.sink) ** 2)

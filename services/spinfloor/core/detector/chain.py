@@ -139,15 +139,24 @@ def is_spin(s: Any, settings: Any, t: int, measured: bool) -> bool:
             return False
         if settings.stall_alpha_inverted_rad < s.alpha_fast < settings.stall_alpha_upright_rad:
             return False
-        slow = abs(s.wf_fast) < tu.KNOWN_SLOW_RADPS
-        needed = tu.KNOWN_VERTICAL_SLOW_RAD if slow else tu.KNOWN_VERTICAL_RAD
-        if about_v < needed or age < tu.KNOWN_AGE_S or s.chain * s.wf_fast < tu.KNOWN_ROTATION_RADPS:
+        if about_v < _needed(s, settings) or age < tu.KNOWN_AGE_S or s.chain * s.wf_fast < tu.KNOWN_ROTATION_RADPS:
             return False
         if abs(s.mean_q) > tu.PITCH_SHARE * plane:
             return False
     elif not _rates_say_spin(s, age, about_v):
         return False
     return not _could_be_a_roll(s, age, about_f)
+
+
+@inner
+def _needed(s: Any, settings: Any) -> float:
+    """Rotation about the vertical [rad] that makes a spin known when alpha is measured."""
+    past = s.alpha_fast - settings.stall_alpha_upright_rad
+    if s.alpha_fast < 0.0:
+        past = settings.stall_alpha_inverted_rad - s.alpha_fast
+    if past < tu.DEEP_STALL_RAD:
+        return tu.KNOWN_VERTICAL_SHALLOW_RAD
+    return tu.KNOWN_VERTICAL_SLOW_RAD if abs(s.wf_fast) < tu.KNOWN_SLOW_RADPS else tu.KNOWN_VERTICAL_RAD
 
 
 @inner

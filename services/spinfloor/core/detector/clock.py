@@ -77,6 +77,7 @@ def for_times(s: Any, by: int) -> None:
     """The detector's own times."""
     s.rates_ns = _moved(s.rates_ns, by)
     s.att_ns = _moved(s.att_ns, by)
+    s.ref_ns = _moved(s.ref_ns, by)
     s.air_ns = _moved(s.air_ns, by)
     s.alt_ns = _moved(s.alt_ns, by)
     s.chain_ns = _moved(s.chain_ns, by)
@@ -89,6 +90,7 @@ def for_times(s: Any, by: int) -> None:
     s.fall_ns = _moved(s.fall_ns, by)
     s.yaw_gone_ns = _moved(s.yaw_gone_ns, by)
     s.flip_ns = _moved(s.flip_ns, by)
+    s.belly_ns = _moved(s.belly_ns, by)
     s.near_ns = _moved(s.near_ns, by)
     s.pedal_move_ns = _moved(s.pedal_move_ns, by)
     s.stick_move_ns = _moved(s.stick_move_ns, by)

@@ -116,13 +116,36 @@ def watch_controls(
 
 
 @inner
-def infer_recovery(s: Any, m: Any, t: int, alt: float, ints: Any, floats: Any, cursor: Any) -> None:
-    """Without control telemetry: the last time the rotation stood near its turn mean before it fell away."""
+def watch_rotation(s: Any, m: Any, t: int, alt: float) -> None:
+    """Without control telemetry: remember when the rotation, and the nose's angle to down, last stood near their turn means."""
     if m.recovery_started == 1 or s.hold_s > 5.0:
         return
-    rate = abs(s.wf_fast)
-    if rate > 0.85 * abs(s.wf_turn):
+    if abs(s.wf_fast) > tu.WHOLE_ROTATION * abs(s.wf_turn) and not _nose_falls(s, m):
         s.near_ns, s.near_f, s.near_alt = t, s.turned_f, alt
-    gone = rate < 0.3 * abs(s.wf_turn) or s.unstall_ns > 0
-    if gone and s.near_ns > 0 and (t - s.near_ns) > 150_000_000:
-        start_recovery(s, m, t, s.near_ns, s.near_f, s.near_alt, SOURCE_INFERRED, ints, floats, cursor)
+
+
+@inner
+def _nose_falls(s: Any, m: Any) -> bool:
+    """The nose stands much nearer to the carried down than alpha was over the turn: the wing is being un-stalled."""
+    return bool(math.atan2(m.orientation * s.dz, s.dx) < tu.NOSE_FALLS * abs(s.alpha_turn))
+
+
+@inner
+def infer_recovery(
+    s: Any, m: Any, t: int, end_ns: int, end_f: float, height: float, ints: Any, floats: Any, cursor: Any
+) -> None:
+    """The spin has ended and nobody told of controls: they went in when the rotation last was whole, within the last turn.
+
+    Only now, never on a slowing rotation alone: a falter taken for a recovery would silence the recover call.
+    """
+    if m.recovery_started == 1 or s.hold_s > 5.0:
+        return
+    rate = m.sense_from_above * max(abs(s.wf_turn), 0.3)
+    least = tu.CONTROLS_BEFORE_END_S
+    most = max(_TURN / abs(rate), least)
+    before = (end_ns - s.near_ns) * 1e-9
+    when, f, alt = s.near_ns, s.near_f, s.near_alt
+    if s.near_ns == 0 or before < least or before > most:
+        before = most if before > most else least
+        when, f, alt = end_ns - int(before * 1e9), end_f - before * rate, height + before * s.sink
+    start_recovery(s, m, t, when, f, alt, SOURCE_INFERRED, ints, floats, cursor)

@@ -9,6 +9,7 @@ from typing import Any
 from spinfloor.core.compiled import inner
 from spinfloor.core.detector import tuning as tu
 from spinfloor.core.detector.chain import rates_side
+from spinfloor.core.detector.controls import infer_recovery
 from spinfloor.core.detector.spin import end_spin
 
 _TURN = 2.0 * math.pi
@@ -98,6 +99,24 @@ def _unstall_by_rates(s: Any, m: Any, settings: Any, t: int, dt: float, alt: flo
 
 
 @inner
+def _watch_belly(s: Any, m: Any, settings: Any, t: int, last_t: int, alt: float) -> float:
+    """Without alpha: on a vertical path alpha is the angle from the nose to the carried down; notes its fall below the stall.
+
+    Returns the depth below the stall [rad], NaN until the path has had the turns to become vertical.
+    """
+    edge = settings.stall_alpha_upright_rad if m.orientation > 0 else -settings.stall_alpha_inverted_rad
+    alpha = math.atan2(m.orientation * s.dz, s.dx)
+    if alpha >= edge:
+        s.belly_ns = 0
+    elif s.belly_ns == 0:
+        back = 0.5 * (t - last_t) * 1e-9
+        s.belly_ns = max(t - (t - last_t) // 2, m.spin_start_ns)
+        s.belly_f, s.belly_v, s.belly_alt = s.turned_f - back * s.wf, s.turned_v - back * s.wv, alt + back * s.sink
+    vertical = m.sense_from_above * (s.turned_f - s.spin_f) > tu.BELLY_TURNS_RAD
+    return float(edge - alpha) if vertical else math.nan
+
+
+@inner
 def _watch_flip(s: Any, m: Any, t: int, dt: float, alt: float) -> bool:
     """Without alpha: the aircraft has turned over within its rotation; the spin ended where the evidence changed side."""
     s.side_now += dt / (tu.FLIP_S + dt) * (rates_side(s) - s.side_now)
@@ -126,6 +145,34 @@ def _watch_stop(s: Any, m: Any, t: int, last_t: int, measured: bool, alt: float)
 
 
 @inner
+def _watch_unstall(s: Any, m: Any, settings: Any, t: int, last_t: int, measured: bool, alt: float) -> float:
+    """Note the un-stall candidate; returns how long it has to hold [s], 0 when the aircraft has turned over."""
+    dt = (t - last_t) * 1e-9
+    period = period_now(s, m)
+    s.belly_depth = math.nan
+    if measured:
+        s.spin_alpha += dt / (2.0 + dt) * (s.alpha - s.spin_alpha) if m.recovery_started == 0 else 0.0
+        below = _unstall_by_alpha(s, m, settings, t, last_t, alt)
+        if below > tu.FLYING_MARGIN_RAD - tu.STALL_MARGIN_RAD:
+            return float(_held(tu.FLYING_HOLD_TURNS, tu.FLYING_HOLD_S[0], tu.FLYING_HOLD_S[1], period))
+        hold = _held(tu.UNSTALL_HOLD_TURNS, tu.UNSTALL_HOLD_S[0], tu.UNSTALL_HOLD_S[1], period)
+        whole = abs(s.wf_fast) > tu.WHOLE_ROTATION * abs(s.wf_turn)
+        return float(hold * tu.SHALLOW_HOLD if whole and below < tu.SHALLOW_RAD else hold)
+    _unstall_by_rates(s, m, settings, t, dt, alt)
+    s.belly_depth = _watch_belly(s, m, settings, t, last_t, alt)
+    if _watch_flip(s, m, t, dt, alt):
+        if s.unstall_ns == 0 or s.flip_ns < s.unstall_ns:
+            s.unstall_ns, s.unstall_f, s.unstall_v, s.unstall_alt = s.flip_ns, s.flip_f, s.flip_v, s.flip_alt
+        return 0.0
+    hold = _held(tu.UNSTALL_RATES_HOLD_TURNS, tu.UNSTALL_RATES_HOLD_S[0], tu.UNSTALL_RATES_HOLD_S[1], period)
+    if s.belly_depth > tu.FLYING_MARGIN_RAD:
+        hold = min(hold, tu.BELLY_HOLD_S)
+    elif s.belly_depth < 0.0:
+        hold += tu.BELLY_WAIT_S
+    return float(hold)
+
+
+@inner
 def watch_end(
     s: Any,
     m: Any,
@@ -139,32 +186,20 @@ def watch_end(
     cursor: Any,
 ) -> None:
     """Note candidates for the end and, once one has held long enough, end the spin at the earlier of them."""
-    dt = (t - last_t) * 1e-9
-    done = False
-    if measured:
-        s.spin_alpha += dt / (2.0 + dt) * (s.alpha - s.spin_alpha) if m.recovery_started == 0 else 0.0
-        below = _unstall_by_alpha(s, m, settings, t, last_t, alt)
-    else:
-        below = _unstall_by_rates(s, m, settings, t, dt, alt)
-        done = _watch_flip(s, m, t, dt, alt)
-        if done and (s.unstall_ns == 0 or s.flip_ns < s.unstall_ns):
-            s.unstall_ns, s.unstall_f, s.unstall_v, s.unstall_alt = s.flip_ns, s.flip_f, s.flip_v, s.flip_alt
+    hold = _watch_unstall(s, m, settings, t, last_t, measured, alt)
     _watch_stop(s, m, t, last_t, measured, alt)
-    period = period_now(s, m)
-    if s.unstall_ns > 0:
-        if measured and below > tu.FLYING_MARGIN_RAD - tu.STALL_MARGIN_RAD:
-            hold = _held(tu.FLYING_HOLD_TURNS, tu.FLYING_HOLD_S[0], tu.FLYING_HOLD_S[1], period)
-        elif not measured:
-            hold = _held(tu.UNSTALL_RATES_HOLD_TURNS, tu.UNSTALL_RATES_HOLD_S[0], tu.UNSTALL_RATES_HOLD_S[1], period)
-        else:
-            hold = _held(tu.UNSTALL_HOLD_TURNS, tu.UNSTALL_HOLD_S[0], tu.UNSTALL_HOLD_S[1], period)
-        done = done or (t - s.unstall_ns) * 1e-9 > hold
+    done = s.unstall_ns > 0 and (t - s.unstall_ns) * 1e-9 > hold
     if s.stop_ns > 0:
-        hold = _held(tu.STOP_HOLD_TURNS, tu.STOP_HOLD_S[0], tu.STOP_HOLD_S[1], period)
+        hold = _held(tu.STOP_HOLD_TURNS, tu.STOP_HOLD_S[0], tu.STOP_HOLD_S[1], period_now(s, m))
         done = done or (t - s.stop_ns) * 1e-9 > hold
     if not done:
         return
+    known = s.belly_depth == s.belly_depth
+    if known and s.unstall_ns > 0 and (t - s.belly_ns) * 1e-9 < tu.BELLY_BACK_S:
+        s.unstall_ns, s.unstall_f, s.unstall_v, s.unstall_alt = s.belly_ns, s.belly_f, s.belly_v, s.belly_alt
     if s.unstall_ns > 0 and (s.stop_ns == 0 or s.unstall_ns <= s.stop_ns):
+        infer_recovery(s, m, t, s.unstall_ns, s.unstall_f, s.unstall_alt, ints, floats, cursor)
         end_spin(s, m, t, s.unstall_ns, s.unstall_f, s.unstall_v, s.unstall_alt, ints, floats, cursor)
     else:
+        infer_recovery(s, m, t, s.stop_ns, s.stop_f, s.stop_alt, ints, floats, cursor)
         end_spin(s, m, t, s.stop_ns, s.stop_f, s.stop_v, s.stop_alt, ints, floats, cursor)

@@ -14,7 +14,7 @@ from spinfloor.core.detector.air import grow_uncertainty, step_air
 from spinfloor.core.detector.altitude import corrected, corrected_sd, step_airspeed, step_altitude, step_sink
 from spinfloor.core.detector.chain import is_spin, stalled_side, step_chain
 from spinfloor.core.detector.clock import admit
-from spinfloor.core.detector.controls import follow_controls, infer_recovery, watch_controls
+from spinfloor.core.detector.controls import follow_controls, watch_controls, watch_rotation
 from spinfloor.core.detector.emission import CODE_LINK, SLOTS_PER_STEP, emit
 from spinfloor.core.detector.ending import watch_end
 from spinfloor.core.detector.phases import DIVE, outside_phase, set_phase, spin_phase, watch_level
@@ -26,9 +26,9 @@ from spinfloor.core.detector.rates import (
     step_attitude,
     step_rates,
 )
-from spinfloor.core.detector.screening import retire, screen_row
+from spinfloor.core.detector.screening import earn, retire, screen_row
 from spinfloor.core.detector.spin import begin_spin, count_turns, watch_mode, watch_power
-from spinfloor.core.detector.states import CLIPPED
+from spinfloor.core.detector.states import CLIPPED, INCONSISTENT
 from spinfloor.core.recovery.decision import decide
 
 _TURN = 2.0 * math.pi
@@ -81,8 +81,12 @@ def _motion_of_frame(
     if any_clipped > 0.0 and not attitude:
         s.clip_f += 1
     calm_reference(s, dt)
+    s.pegged = 0
+    for c in (ch.ALPHA, ch.BETA):
+        if flags[c, CLIPPED, 1] == 1 and t - flags[c, CLIPPED, 0] < 100_000_000:
+            s.pegged += 2 if c == ch.ALPHA else 1
     measured = step_air(s, clean, t, dt, turn, axis)
-    grow_uncertainty(s, turn, dt, real or attitude, measured)
+    grow_uncertainty(s, turn, dt, real or attitude, measured and s.pegged == 0)
     s.has_attitude = 1 if attitude else 0
     closed = step_altitude(s, clean, ring, t)
     return real, measured, closed
@@ -152,7 +156,7 @@ def _spin_or_not(
     watch_mode(s, m, t, dt, ints, floats, cursor)
     watch_power(s, m, clean, settings, dt)
     spin_phase(s, m, t, ints, floats, cursor)
-    infer_recovery(s, m, t, alt, ints, floats, cursor)
+    watch_rotation(s, m, t, alt)
     watch_end(s, m, settings, t, last_t, measured, alt, ints, floats, cursor)
     if m.in_spin == 0:
         set_phase(s, m, DIVE, m.spin_end_ns, t, ints, floats, cursor)
@@ -204,6 +208,8 @@ def step_frame(
     s.frames += 1
     s.frame_dt += (0.05 if dt < 0.5 else 0.0) * (dt - s.frame_dt)
     _, measured, closed = _motion_of_frame(s, m, clean, channels, flags, ring, settings, work, t, dt)
+    if s.att_bad == 1:
+        earn(flags, ch.ROLL, INCONSISTENT, t, ints, floats, cursor)
     if closed:
         step_sink(s, ring, m.turn_period_s if m.in_spin == 1 else math.nan)
         step_airspeed(s, clean)

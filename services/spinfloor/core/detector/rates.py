@@ -9,6 +9,7 @@ from typing import Any
 from spinfloor.core import channels as ch
 from spinfloor.core.compiled import hot, inner
 from spinfloor.core.detector import tuning as tu
+from spinfloor.core.detector.attitude_check import check_attitude
 from spinfloor.core.physics.attitude import (
     carry_vector,
     down_from_euler,
@@ -143,14 +144,11 @@ def step_attitude(s: Any, clean: Any, t: int, real: bool, clipped: Any, fix: Any
     if s.att_ns > 0 and t - s.att_ns < int(tu.ATTITUDE_EVERY_S * 1e9):
         return s.att_bad == 0
     x, y, z = down_from_euler(roll, pitch)
-    miss = math.acos(min(1.0, max(-1.0, x * s.dx + y * s.dy + z * s.dz)))
     elapsed = (t - s.att_ns) * 1e-9 if s.att_ns > 0 else 0.0
-    if s.att_ns > 0 and elapsed < 3.0:
-        k = elapsed / (0.5 + elapsed)
-        s.att_miss += k * (miss - s.att_miss)
-        s.att_bad = 1 if s.att_miss > tu.ATTITUDE_BAD_RAD or (s.att_bad == 1 and s.att_miss > 0.15) else 0
+    whole = real and not (clipped[0] or clipped[1] or clipped[2])
+    back = check_attitude(s, x, y, z, t, elapsed, whole)
     if s.att_bad == 0:
-        w = 1.0 if s.att_ns == 0 or elapsed > 0.3 else 0.7
+        w = 1.0 if s.att_ns == 0 or elapsed > 0.3 or back else 0.7
         set_down(s, s.dx + w * (x - s.dx), s.dy + w * (y - s.dy), s.dz + w * (z - s.dz))
         s.down_sd = 0.02
     if heading == heading:
@@ -187,7 +185,10 @@ def _repair_or_learn(s: Any, ea: float, eb: float, ec: float, elapsed: float, cl
         fix[1] = eb if clipped[1] else 0.0
         fix[2] = ec if clipped[2] else 0.0
         return
-    if abs(ea) + abs(eb) + abs(ec) < 0.3:
+    miss = abs(ea) + abs(eb) + abs(ec)
+    usual = tu.BIAS_MISS_RAD + 2.0 * s.att_noise
+    s.att_noise += 0.02 * (min(miss, 0.3) - s.att_noise)
+    if miss < min(usual, 0.3):
         s.bias_p = min(max(s.bias_p - k * ea, -limit), limit)
         s.bias_q = min(max(s.bias_q - k * eb, -limit), limit)
         s.bias_r = min(max(s.bias_r - k * ec, -limit), limit)

@@ -214,8 +214,8 @@ def _frozen(c: int, k: Any, v: float, t: int, flags: Any, turning: float, ints: 
     stuck = same_s > (tu.STUCK_ALTITUDE_S if c == ch.PRESSURE_ALTITUDE else tu.STUCK_S)
     if not stuck:
         return False
-    if c == ch.ALPHA and abs(v) >= k.peak:
+    if c in (ch.ALPHA, ch.BETA) and abs(v) >= k.peak:
         earn(flags, c, CLIPPED, t, ints, floats, cursor)
-        return abs(v) < tu.PEGGED_ALPHA_RAD
+        return bool(c == ch.ALPHA and abs(v) < tu.PEGGED_ALPHA_RAD)
     earn(flags, c, STUCK, t, ints, floats, cursor)
     return c > ch.YAW_RATE

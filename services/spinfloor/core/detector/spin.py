@@ -55,7 +55,7 @@ def begin_spin(s: Any, m: Any, t: int, measured: bool, alt: float, ints: Any, fl
     s.unstall_ns = s.stop_ns = 0
     s.peak_f = abs(s.wf_fast)
     s.spin_alpha = s.alpha_turn
-    s.fall_ns = s.yaw_gone_ns = s.near_ns = s.flip_ns = 0
+    s.fall_ns = s.yaw_gone_ns = s.near_ns = s.flip_ns = s.belly_ns = 0
     s.side_now = float(side)
     s.dive = 0
     s.start_sd_s = 0.08 if measured else 0.8
@@ -192,7 +192,8 @@ def end_spin(
     s.low_alt, s.low_ns = height, when
     s.last_orientation, s.last_direction, s.last_end_ns = m.orientation, m.direction, when
     s.barrier_ns = when
-    s.chain = 0
+    if s.chain_ns < when or s.chain == sense:
+        s.chain = 0  # what turns the other way since then may be the next spin already
     slot = emit(ints, floats, cursor, CODE_SPIN_ENDED, when, t)
     floats[slot, 0] = m.turns
     floats[slot, 1] = m.turns_about_vertical

@@ -15,7 +15,7 @@ STOP_ROTATION_RADPS: Final = 10.0 * _DEG
 # A fall below the start threshold is a falter of the same rotation as long as it never turns back; a longer one than
 # this is a new beginning. With down carried from the rates the sign of a slow rotation is unsure, so less is bridged.
 FALTER_S: Final = 3.0
-TURNED_BACK_RADPS: Final = -1.0 * _DEG
+TURNED_BACK_RADPS: Final = 0.0
 # Without alpha a spin begins where the yaw rate builds up and stays; found on generated flights (docs/method/start-and-end.md).
 YAW_START_RADPS: Final = 28.0 * _DEG
 YAW_START_PLANE_RADPS: Final = 40.0 * _DEG
@@ -32,6 +32,10 @@ FAST_S: Final = 0.10
 ALPHA_FAST_S: Final = 0.05
 MEAN_S: Final = 0.25
 SLOW_S: Final = 1.2
+
+# Alpha this little past the stall may yet fly again (falling leaf, end of a snap roll): then it must go on for longer.
+DEEP_STALL_RAD: Final = 1.5 * _DEG
+KNOWN_VERTICAL_SHALLOW_RAD: Final = 110.0 * _DEG
 
 # Making a spin known. About the vertical a snap roll on a level path or a falling leaf gathers less than 10 deg.
 # A stall gyration may gather 30; it does so slowly, so a slow rotation needs more.
@@ -69,6 +73,12 @@ COLLAPSED: Final = 0.75
 LEAVES_PEAK: Final = 0.95
 PEAK_S: Final = 4.0
 
+# Without alpha, once the path has had this many turns to become vertical: alpha is the angle from the nose to down.
+BELLY_TURNS_RAD: Final = 1.9 * _TURN
+BELLY_HOLD_S: Final = 0.6  # enough when it stands deep below the stall
+BELLY_WAIT_S: Final = 0.6  # for that angle to follow when the rates alone already say un-stalled
+BELLY_BACK_S: Final = 2.5  # older than this it is not the same event
+
 # Without alpha: the side the rates say is up, smoothed, must stand this far against the spin for this long to end it.
 FLIP_S: Final = 0.5
 FLIPPED: Final = -0.4
@@ -78,6 +88,9 @@ UNSTALL_HOLD_TURNS: Final = 0.3
 UNSTALL_HOLD_S: Final = (0.45, 1.2)
 UNSTALL_RATES_HOLD_TURNS: Final = 0.34
 UNSTALL_RATES_HOLD_S: Final = (0.45, 1.8)
+# Barely below the edge with the rotation whole: alpha swings about the stall once per turn, so that much longer.
+SHALLOW_RAD: Final = 2.5 * _DEG
+SHALLOW_HOLD: Final = 2.0
 FLYING_HOLD_TURNS: Final = 0.12
 FLYING_HOLD_S: Final = (0.2, 0.5)
 STOP_HOLD_TURNS: Final = 0.35
@@ -96,6 +109,12 @@ CONTROL_MOVED: Final = 0.30
 CONTROL_LEFT: Final = 0.06
 CONTROL_HOLD_S: Final = 0.6
 
+# Without control telemetry: the recovery began when the rotation last stood above this share of its turn mean, and the nose
+# above this share of the turn's alpha from down.
+WHOLE_ROTATION: Final = 0.85
+NOSE_FALLS: Final = 0.8
+CONTROLS_BEFORE_END_S: Final = 0.5  # no sooner before the end than controls take to un-stall a wing
+
 # Quality.
 FLAG_HOLD_S: Final = 1.0
 STUCK_S: Final = 1.0
@@ -104,7 +123,7 @@ STUCK_MOVING_RADPS: Final = 40.0 * _DEG
 ZERO_MOVING_RADPS: Final = 10.0 * _DEG
 MISSING_S: Final = 0.2
 CLIP_SHARE: Final = 0.99
-CLIP_SAME_S: Final = 0.08
+CLIP_SAME_S: Final = 0.2
 # A vane at its stop below this angle hides whether the wing is stalled: then the rates stand in for alpha.
 PEGGED_ALPHA_RAD: Final = 22.0 * _DEG
 CLIP_LEAST_RADPS: Final = 50.0 * _DEG
@@ -119,11 +138,15 @@ CALM_S: Final = 1.5
 LEVEL_S: Final = 4.0
 BIAS_S: Final = 30.0
 BIAS_ATTITUDE_S: Final = 8.0
+BIAS_MISS_RAD: Final = 0.04  # a miss this far beyond twice the usual is no bias but a wild, held or stuck value
 BIAS_LIMIT_RADPS: Final = 4.0 * _DEG
 # Before a spin the aircraft is slowed towards the stall, nose some 10 deg up (5 deg either way covers cruise and stall).
 CRUISE_PITCH_RAD: Final = 10.0 * _DEG
 ATTITUDE_EVERY_S: Final = 0.035
-ATTITUDE_BAD_RAD: Final = 0.6
+# Attitude that turns this much otherwise than the gyros over this long is not believed; that many good checks bring it back.
+ATTITUDE_CHECK_S: Final = 0.4
+ATTITUDE_BAD_RADPS: Final = 28.0 * _DEG
+ATTITUDE_GOOD_CHECKS: Final = 3
 
 # Level flight after a spin: lowest point confirmed by this much climb or by staying level this long.
 LEVEL_CLIMB_M: Final = 5.0

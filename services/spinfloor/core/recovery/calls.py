@@ -111,7 +111,10 @@ def _repeat_due(decision, settings, call, now_ns):
 
 @inner
 def _issue_repeating(motion, decision, settings, ints, floats, cursor):
-    """abandon, then chute, then recover; True when one was issued."""
+    """The highest of abandon, chute and recover that stands and is not silenced; True when it was issued.
+
+    A lower one is not said in the pauses of a higher one: after *abandon* nobody shall hear *recover*.
+    """
     for call in range(ABANDON, RECOVER - 1, -1):
         if call == RECOVER and motion.recovery_started == 1:
             continue
@@ -122,6 +125,7 @@ def _issue_repeating(motion, decision, settings, ints, floats, cursor):
             reason = FIRST_REASON[call] + lowest_bit(bits)
             issue(motion, decision, settings, call, reason, -1.0, ints, floats, cursor)
             return True
+        return False
     return False
 
 
