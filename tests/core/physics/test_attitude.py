@@ -9,6 +9,7 @@ from scipy.spatial.transform import Rotation
 from spinfloor.core.physics.attitude import (
     carry_vector,
     down_from_euler,
+    down_from_quaternion,
     nearest_equivalent,
     quaternion_from_euler,
     rotation_between,
@@ -27,6 +28,14 @@ def test_carried_down_is_the_rotated_body(
     later = body * Rotation.from_rotvec([a, b, c])
     expected = later.inv().apply([0.0, 0.0, 1.0])
     assert_allclose(carry_vector(*down_from_euler(roll, theta), a, b, c), expected, atol=1e-12)
+
+
+@settings(max_examples=60, deadline=None)
+@given(angle, pitch, angle)
+def test_down_of_a_quaternion_is_the_rotated_one(roll: float, theta: float, heading: float) -> None:
+    expected = Rotation.from_euler("ZYX", [heading, theta, roll]).inv().apply([0.0, 0.0, 1.0])
+    assert_allclose(down_from_quaternion(*quaternion_from_euler(roll, theta, heading)), expected, atol=1e-12)
+    assert_allclose(down_from_euler(roll, theta), expected, atol=1e-12)
 
 
 @settings(max_examples=60, deadline=None)

@@ -13,6 +13,7 @@ from spinfloor.core.detector.attitude_check import check_attitude
 from spinfloor.core.physics.attitude import (
     carry_vector,
     down_from_euler,
+    down_from_quaternion,
     nearest_equivalent,
     quaternion_from_euler,
     rotation_between,
@@ -143,7 +144,13 @@ def step_attitude(s: Any, clean: Any, t: int, real: bool, clipped: Any, fix: Any
         return s.att_ns > 0 and t - s.att_ns < 500_000_000 and s.att_bad == 0
     if s.att_ns > 0 and t - s.att_ns < int(tu.ATTITUDE_EVERY_S * 1e9):
         return s.att_bad == 0
-    x, y, z = down_from_euler(roll, pitch)
+    full = heading == heading
+    a = b = c = d = 0.0
+    if full:
+        a, b, c, d = quaternion_from_euler(roll, pitch, heading)
+        x, y, z = down_from_quaternion(a, b, c, d)
+    else:
+        x, y, z = down_from_euler(roll, pitch)
     elapsed = (t - s.att_ns) * 1e-9 if s.att_ns > 0 else 0.0
     whole = real and not (clipped[0] or clipped[1] or clipped[2])
     back = check_attitude(s, x, y, z, t, elapsed, whole)
@@ -151,8 +158,8 @@ def step_attitude(s: Any, clean: Any, t: int, real: bool, clipped: Any, fix: Any
         w = 1.0 if s.att_ns == 0 or elapsed > 0.3 or back else 0.7
         set_down(s, s.dx + w * (x - s.dx), s.dy + w * (y - s.dy), s.dz + w * (z - s.dz))
         s.down_sd = 0.02
-    if heading == heading:
-        _heading_reference(s, roll, pitch, heading, elapsed, real, clipped, fix)
+    if full:
+        _heading_reference(s, a, b, c, d, elapsed, real, clipped, fix)
     s.att_ns = t
     s.int_p = s.int_q = s.int_r = 0.0
     return s.att_bad == 0
@@ -160,10 +167,9 @@ def step_attitude(s: Any, clean: Any, t: int, real: bool, clipped: Any, fix: Any
 
 @inner
 def _heading_reference(
-    s: Any, roll: float, pitch: float, heading: float, elapsed: float, real: bool, clipped: Any, fix: Any
+    s: Any, w: float, x: float, y: float, z: float, elapsed: float, real: bool, clipped: Any, fix: Any
 ) -> None:
     """Compare gyro rotation with the change of full attitude: bias where the gyros are sound, repair where not."""
-    w, x, y, z = quaternion_from_euler(roll, pitch, heading)
     known = s.q0 * s.q0 + s.q1 * s.q1 + s.q2 * s.q2 + s.q3 * s.q3 > 0.5
     if known and 0.0 < elapsed < 4.0 and s.att_bad == 0:
         a, b, c = rotation_between(s.q0, s.q1, s.q2, s.q3, w, x, y, z)

@@ -122,7 +122,7 @@ def _closely(
 ) -> float:
     """A value that is not plainly good, looked at closely: itself when it can be believed, else NaN."""
     k = channels[c]
-    if zeroed and v == 0.0 and c <= ch.NORMAL_LOAD:
+    if zeroed and v == 0.0:
         earn(flags, c, ZERO_FILLED, t, ints, floats, cursor)
         return math.nan
     if not LOWEST[c] <= v <= HIGHEST[c] or _is_wild(k, v, t, STEP_BASE[c], STEP_RATE[c]):
@@ -177,7 +177,9 @@ def screen_row(
         and row[ch.YAW_RATE] == 0.0
     )
     slow = turning < tu.STUCK_MOVING_RADPS
-    for c in range(ch.CHANNEL_COUNT):
+    for c in range(ch.NORMAL_LOAD + 1, ch.CHANNEL_COUNT):
+        clean[c] = row[c]  # controls and the rest have no limits and no steps
+    for c in range(ch.NORMAL_LOAD + 1):
         v = row[c]
         k = channels[c]
         if v != v:

@@ -51,6 +51,12 @@ def down_from_euler(roll: float, pitch: float) -> tuple[float, float, float]:
 
 
 @shared
+def down_from_quaternion(w: float, x: float, y: float, z: float) -> tuple[float, float, float]:
+    """Down in body axes from a body-to-Earth unit quaternion: third row of its rotation matrix."""
+    return 2.0 * (x * z - w * y), 2.0 * (y * z + w * x), 1.0 - 2.0 * (x * x + y * y)
+
+
+@shared
 def quaternion_from_euler(roll: float, pitch: float, heading: float) -> tuple[float, float, float, float]:
     """Body-to-Earth unit quaternion (w, x, y, z) from z-y-x Euler angles [rad]; standard aerospace sequence."""
     cr, sr = math.cos(0.5 * roll), math.sin(0.5 * roll)
