@@ -25,7 +25,8 @@ def set_down(s: Any, x: float, y: float, z: float) -> None:
     """Store down as a unit vector."""
     n = math.sqrt(x * x + y * y + z * z)
     if n > 1e-6:
-        s.dx, s.dy, s.dz = x / n, y / n, z / n
+        scale = 1.0 / n
+        s.dx, s.dy, s.dz = x * scale, y * scale, z * scale
 
 
 @hot
