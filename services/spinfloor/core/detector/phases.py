@@ -60,10 +60,11 @@ def _settled(s: Any, m: Any) -> bool:
 @hot
 def _outside(s: Any, m: Any, measured: bool, stalled: bool) -> int:
     rate_f = abs(s.wf_fast)
-    plane = math.sqrt(s.mean_p**2 + s.mean_r**2)
     if abs(s.pitch_turned) > 0.6 * _TURN and abs(s.mean_q) > 45.0 * _DEG:
         return TUMBLE
-    if s.chain != 0 or (stalled and measured and plane + abs(s.mean_q) > 30.0 * _DEG):
+    if s.chain != 0:
+        return DEPARTURE
+    if stalled and measured and math.sqrt(s.mean_p**2 + s.mean_r**2) + abs(s.mean_q) > 30.0 * _DEG:
         return DEPARTURE
     if rate_f > 40.0 * _DEG and abs(s.mean_p) > 2.0 * abs(s.mean_q) and s.roll_turned > 0.5 * _TURN:
         return ROLLING

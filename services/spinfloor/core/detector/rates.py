@@ -106,8 +106,8 @@ def carry_down(s: Any, turn: Any, dt: float) -> None:
     """Turn the carried down by the body's rotation; its uncertainty grows with gyro bias and scale error."""
     x, y, z = carry_vector(s.dx, s.dy, s.dz, turn[0], turn[1], turn[2])
     set_down(s, x, y, z)
-    angle = math.sqrt(turn[0] ** 2 + turn[1] ** 2 + turn[2] ** 2)
-    s.down_sd = min(math.sqrt(s.down_sd**2 + (s.bias_sd * dt) ** 2 + 2e-4 * angle * angle), 1.5)
+    angle2 = turn[0] ** 2 + turn[1] ** 2 + turn[2] ** 2
+    s.down_sd = min(math.sqrt(s.down_sd**2 + (s.bias_sd * dt) ** 2 + 2e-4 * angle2), 1.5)
     s.int_p += turn[0]
     s.int_q += turn[1]
     s.int_r += turn[2]
