@@ -47,6 +47,7 @@ class _Unpublished:
     blocks: list[FrameBlock] = field(default_factory=list)
     changed: bool = True
     published_steady_ns: int = 0
+    watched: bytes | None = None  # who watched when the message was last given to a new watcher
     message: bytes | None = None
 
 
@@ -273,9 +274,11 @@ class SortieRuntime:
         return self._fresh.changed or now - self._fresh.published_steady_ns > HEARTBEAT_EVERY_S * 1e9
 
     async def newest_message(self) -> bytes:
-        """For a watcher who has just come: the state last published, or one published now if it has changed since."""
+        """For a watcher who has just come: the state last published, or one published now if it or who watches has changed."""
         now = self._ports.clock.steady_ns()
-        if self._fresh.message is None or self._due(now):
+        watched = await self._ports.bus.latest(presence_subject(self.record.id))
+        if self._fresh.message is None or watched != self._fresh.watched or self._due(now):
+            self._fresh.watched = watched
             await self._publish_once(now)
         assert self._fresh.message is not None
         return self._fresh.message
