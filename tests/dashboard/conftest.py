@@ -5,6 +5,7 @@ from pathlib import Path
 
 import pytest
 from playwright.sync_api import Browser, Page, sync_playwright
+from tests.dashboard.programme import fly
 from tests.dashboard.visiting import Visit
 from tests.places import CHROMIUM, ROOT
 from tests.tools.running import RunningService
@@ -59,6 +60,13 @@ def service(tmp_path_factory: pytest.TempPathFactory) -> Iterator[RunningService
     """A real service of its own for each test module."""
     with RunningService(tmp_path_factory.mktemp("service") / "data") as running:
         yield running
+
+
+@pytest.fixture(scope="module")
+def flown(service: RunningService) -> RunningService:
+    """The module's service with the programme flown on it."""
+    fly(service)
+    return service
 
 
 @pytest.fixture

@@ -8,7 +8,7 @@ from typing import Any
 
 import pytest
 from playwright.sync_api import Browser, Page, expect
-from tests.dashboard.programme import FLIGHT, fly
+from tests.dashboard.programme import FLIGHT
 from tests.dashboard.visiting import PATIENCE_MS, Visit
 from tests.tools.running import RunningService, wait_for
 
@@ -22,12 +22,6 @@ REPORT = """([sortie, reports]) => new Promise(done => {
     setTimeout(() => { socket.close(); done(); }, 200);
   };
 })"""
-
-
-@pytest.fixture(scope="module")
-def flown(service: RunningService) -> RunningService:
-    fly(service)
-    return service
 
 
 @pytest.fixture

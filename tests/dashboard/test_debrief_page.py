@@ -8,18 +8,12 @@ from urllib.parse import urlsplit
 import pytest
 from playwright.sync_api import Browser, expect
 from tests.dashboard.flying import RECORDING, plan
-from tests.dashboard.programme import FLIGHT, REHEARSAL, fly
+from tests.dashboard.programme import FLIGHT, REHEARSAL
 from tests.dashboard.visiting import PATIENCE_MS, Visit
 from tests.tools.running import RunningService
 
 pytestmark = pytest.mark.browser
 expect.set_options(timeout=PATIENCE_MS)
-
-
-@pytest.fixture(scope="module")
-def flown(service: RunningService) -> RunningService:
-    fly(service)
-    return service
 
 
 @pytest.fixture

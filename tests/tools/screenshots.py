@@ -6,6 +6,8 @@ A rehearsal recording runs through the real service into a headless Chromium; th
 from __future__ import annotations
 
 import tempfile
+from collections.abc import Iterator
+from contextlib import contextmanager
 from pathlib import Path
 
 from playwright.sync_api import Browser, Page, sync_playwright
@@ -16,6 +18,16 @@ OUT = ROOT / "docs" / "screens"
 SIZES = ((1280, 720), (1920, 1080))
 RECORDING = "r02-left-right-pair"
 FROM_S = 2.0
+
+
+@contextmanager
+def chromium() -> Iterator[Browser]:
+    """A browser to take pictures with, and the folder they go to."""
+    OUT.mkdir(parents=True, exist_ok=True)
+    with sync_playwright() as playwright:
+        browser = playwright.chromium.launch(executable_path=CHROMIUM, args=["--no-sandbox", "--disable-gpu"])
+        yield browser
+        browser.close()
 
 
 def pages(browser: Browser, base: str, sortie: str) -> list[Page]:
@@ -33,11 +45,9 @@ def pages(browser: Browser, base: str, sortie: str) -> list[Page]:
 
 def main() -> None:
     """Take the pictures."""
-    OUT.mkdir(parents=True, exist_ok=True)
     with tempfile.TemporaryDirectory() as folder, RunningService(Path(folder) / "data") as service:
         replay = service.ask("POST", "/v1/replays", json={"recording": RECORDING, "position_s": FROM_S, "paused": True})
-        with sync_playwright() as playwright:
-            browser = playwright.chromium.launch(executable_path=CHROMIUM, args=["--no-sandbox", "--disable-gpu"])
+        with chromium() as browser:
             opened = pages(browser, service.base, replay["sortie"])
             service.ask("PATCH", f"/v1/replays/{replay['id']}", json={"paused": False})
             opened[-1].wait_for_selector('#w-call[data-call="recover"]', timeout=60_000)
@@ -45,7 +55,6 @@ def main() -> None:
             for page, (width, _) in zip(opened, SIZES, strict=True):
                 page.bring_to_front()
                 page.screenshot(path=str(OUT / f"watch-{width}.png"))
-            browser.close()
 
 
 if __name__ == "__main__":

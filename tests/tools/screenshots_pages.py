@@ -8,14 +8,12 @@ from __future__ import annotations
 import tempfile
 from pathlib import Path
 
-from playwright.sync_api import Browser, sync_playwright
+from playwright.sync_api import Browser
 from tests.dashboard.flying import RECORDING
 from tests.dashboard.programme import FLIGHT, REHEARSAL, fly
-from tests.places import CHROMIUM, ROOT
 from tests.tools.running import RunningService
+from tests.tools.screenshots import OUT, SIZES, chromium
 
-OUT = ROOT / "docs" / "screens"
-SIZES = ((1280, 720), (1920, 1080))
 PAGES = (
     ("plan", f"/plan?recording={RECORDING}", "#budget-figure .main-svg, #plan-fault-list"),
     ("rehearse", f"/rehearse?recording={RECORDING}&sortie={REHEARSAL}", "#score-lines"),
@@ -38,17 +36,14 @@ def take(browser: Browser, base: str, width: int, height: int) -> None:
 
 def main() -> None:
     """Take the pictures."""
-    OUT.mkdir(parents=True, exist_ok=True)
     with (
         tempfile.TemporaryDirectory() as folder,
         RunningService(Path(folder) / "data") as service,
-        sync_playwright() as playwright,
+        chromium() as browser,
     ):
-        browser = playwright.chromium.launch(executable_path=CHROMIUM, args=["--no-sandbox", "--disable-gpu"])
         fly(service)
         for width, height in SIZES:
             take(browser, service.base, width, height)
-        browser.close()
 
 
 if __name__ == "__main__":

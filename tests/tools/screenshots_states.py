@@ -12,11 +12,11 @@ from contextlib import contextmanager
 from pathlib import Path
 
 import yaml
-from playwright.sync_api import Browser, Page, sync_playwright
+from playwright.sync_api import Browser, Page
 from tests.dashboard.flying import send
-from tests.places import CHROMIUM, RECORDINGS
+from tests.places import RECORDINGS
 from tests.tools.running import RunningService
-from tests.tools.screenshots import OUT
+from tests.tools.screenshots import OUT, chromium
 
 WIDTH, HEIGHT = 1280, 720
 WITHIN_MS = 120_000
@@ -103,17 +103,14 @@ def below(browser: Browser, service: RunningService) -> None:
 
 def main() -> None:
     """Take the pictures."""
-    OUT.mkdir(parents=True, exist_ok=True)
     with (
         tempfile.TemporaryDirectory() as folder,
         RunningService(Path(folder) / "data") as service,
-        sync_playwright() as playwright,
+        chromium() as browser,
     ):
-        browser = playwright.chromium.launch(executable_path=CHROMIUM, args=["--no-sandbox", "--disable-gpu"])
         quiet(browser, service)
         below(browser, service)
         lost(browser, service)
-        browser.close()
 
 
 if __name__ == "__main__":

@@ -11,8 +11,9 @@ import pytest
 from tests.tools.bench import data, ingest, programme, table
 from tests.tools.bench.kernel import allocation_row, fed
 from tests.tools.bench.offline_script import analyse
-from tests.tools.bench.page import BEGIN, END, write_page
+from tests.tools.bench.page import write_page
 from tests.tools.bench.table import Row, as_text, load_baseline, moved, save_baseline
+from tests.tools.measured_page import BEGIN, END
 
 from spinfloor.core.channels import COLUMN_NAMES
 from spinfloor.core.events import Kind

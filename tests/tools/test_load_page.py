@@ -7,8 +7,9 @@ from pathlib import Path
 import pytest
 from tests.tools.load import flight
 from tests.tools.load.flight import frames
-from tests.tools.load.page import BEGIN, END, Row, as_table, most, write_page
+from tests.tools.load.page import Row, as_table, most, write_page
 from tests.tools.load.point import Point
+from tests.tools.measured_page import BEGIN, END
 
 from spinfloor.core.detector.detector import Detector
 from spinfloor.core.events import Kind

@@ -3,17 +3,15 @@
 from __future__ import annotations
 
 import math
-import os
 from dataclasses import dataclass
-from datetime import UTC, datetime
 from pathlib import Path
 from typing import Final
 
 from tests.places import ROOT
 from tests.tools.load.point import LATE_S, Point
+from tests.tools.measured_page import put_measured
 
 PAGE: Final = ROOT / "docs" / "method" / "load.md"
-BEGIN, END = "<!-- measured: begin -->", "<!-- measured: end -->"
 FLEETS: Final = (10, 100, 1000)
 RATE_HZ: Final = 100.0
 USED: Final = 0.6  # of a core: the rest is for bursts, for a detector that takes over and for the system
@@ -102,18 +100,6 @@ def plan(rows: list[Row], limit_ms: float) -> str:
 
 
 def write_page(rows: list[Row], limit_ms: float, page: Path = PAGE) -> None:
-    """Replace what lies between the two marks."""
-    text = page.read_text(encoding="utf-8")
-    before, found, rest = text.partition(BEGIN)
-    _, ended, after = rest.partition(END)
-    if not found or not ended:
-        raise ValueError(f"{page.name} has lost its marks {BEGIN} and {END}")
-    when = datetime.now(UTC).strftime("%Y-%m-%d")
-    parts = [
-        f"Measured {when} on a machine with {os.cpu_count()} cores, sources and watchers on the same machine.",
-        as_table(rows),
-        carried(rows, limit_ms),
-        "### A thousand aircraft on paper",
-        plan(rows, limit_ms),
-    ]
-    page.write_text("\n\n".join([before + BEGIN, *parts, END + after]), encoding="utf-8")
+    """Table, what was carried and the plan into the page. Raises ValueError when its marks are not there."""
+    parts = [as_table(rows), carried(rows, limit_ms), "### A thousand aircraft on paper", plan(rows, limit_ms)]
+    put_measured(page, parts)

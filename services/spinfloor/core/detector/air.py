@@ -45,7 +45,7 @@ def step_air(s: Any, clean: Any, t: int, dt: float, turn: Any, axis: Any) -> boo
     measured = _flight_path_direction(s, clean, t, axis)
     s.wf = about_flight_path(s.p, s.q, s.r, axis[0], axis[1], axis[2])
     s.wv = about_vertical(s.p, s.q, s.r, s.dx, s.dy, s.dz)
-    s.last_f, s.last_v = s.turned_f, s.turned_v
+    s.last_f = s.turned_f
     s.turned_f += turn[0] * axis[0] + turn[1] * axis[1] + turn[2] * axis[2]
     s.turned_v += turn[0] * s.dx + turn[1] * s.dy + turn[2] * s.dz
     _smooth(s, dt)

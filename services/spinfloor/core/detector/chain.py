@@ -109,6 +109,12 @@ def rates_side(s: Any) -> float:
 
 
 @inner
+def nose_to_down(s: Any, side: int) -> float:
+    """Angle from the nose to the carried down [rad], positive on the side's belly: alpha when the path is vertical."""
+    return math.atan2(side * s.dz, s.dx)
+
+
+@inner
 def _begin(s: Any, t: int, back: float, axis: Any, alt: float) -> None:
     """Date the beginning `back` seconds ago: where the smoothed rotation crossed, less the smoothing's delay."""
     back = min(back, max(0.0, (t - s.barrier_ns) * 1e-9))

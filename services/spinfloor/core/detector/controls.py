@@ -9,6 +9,7 @@ from typing import Any
 from spinfloor.core import channels as ch
 from spinfloor.core.compiled import hot, inner
 from spinfloor.core.detector import tuning as tu
+from spinfloor.core.detector.chain import nose_to_down
 from spinfloor.core.detector.emission import CODE_RECOVERY_STARTED, emit
 
 _TURN = 2.0 * math.pi
@@ -127,7 +128,7 @@ def watch_rotation(s: Any, m: Any, t: int, alt: float) -> None:
 @inner
 def _nose_falls(s: Any, m: Any) -> bool:
     """The nose stands much nearer to the carried down than alpha was over the turn: the wing is being un-stalled."""
-    return bool(math.atan2(m.orientation * s.dz, s.dx) < tu.NOSE_FALLS * abs(s.alpha_turn))
+    return bool(nose_to_down(s, m.orientation) < tu.NOSE_FALLS * abs(s.alpha_turn))
 
 
 @inner

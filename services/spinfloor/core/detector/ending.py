@@ -8,7 +8,7 @@ from typing import Any
 
 from spinfloor.core.compiled import inner
 from spinfloor.core.detector import tuning as tu
-from spinfloor.core.detector.chain import rates_side
+from spinfloor.core.detector.chain import nose_to_down, rates_side
 from spinfloor.core.detector.controls import infer_recovery
 from spinfloor.core.detector.spin import end_spin
 
@@ -105,7 +105,7 @@ def _watch_belly(s: Any, m: Any, settings: Any, t: int, last_t: int, alt: float)
     Returns the depth below the stall [rad], NaN until the path has had the turns to become vertical.
     """
     edge = settings.stall_alpha_upright_rad if m.orientation > 0 else -settings.stall_alpha_inverted_rad
-    alpha = math.atan2(m.orientation * s.dz, s.dx)
+    alpha = nose_to_down(s, m.orientation)
     if alpha >= edge:
         s.belly_ns = 0
     elif s.belly_ns == 0:

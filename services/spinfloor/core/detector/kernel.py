@@ -26,9 +26,9 @@ from spinfloor.core.detector.rates import (
     step_attitude,
     step_rates,
 )
-from spinfloor.core.detector.screening import earn, retire, screen_row
+from spinfloor.core.detector.screening import clipped_now, earn, retire, screen_row
 from spinfloor.core.detector.spin import begin_spin, count_turns, watch_mode, watch_power
-from spinfloor.core.detector.states import CLIPPED, INCONSISTENT
+from spinfloor.core.detector.states import INCONSISTENT
 from spinfloor.core.recovery.decision import decide
 
 _TURN = 2.0 * math.pi
@@ -69,7 +69,7 @@ def _motion_of_frame(
     real = step_rates(s, clean, channels, t, dt, turn)
     any_clipped = 0.0
     for c in range(3):
-        clipped[c] = 1.0 if flags[c, CLIPPED, 1] == 1 and t - flags[c, CLIPPED, 0] < 100_000_000 else 0.0
+        clipped[c] = 1.0 if clipped_now(flags, c, t) else 0.0
         any_clipped += clipped[c]
     carry_down(s, turn, dt)
     attitude = step_attitude(s, clean, t, real, clipped, fix)
@@ -83,7 +83,7 @@ def _motion_of_frame(
     calm_reference(s, dt)
     s.pegged = 0
     for c in (ch.ALPHA, ch.BETA):
-        if flags[c, CLIPPED, 1] == 1 and t - flags[c, CLIPPED, 0] < 100_000_000:
+        if clipped_now(flags, c, t):
             s.pegged += 2 if c == ch.ALPHA else 1
     measured = step_air(s, clean, t, dt, turn, axis)
     grow_uncertainty(s, turn, dt, real or attitude, measured and s.pegged == 0)

@@ -57,6 +57,12 @@ def earn(flags: Any, row: int, flag: int, t: int, ints: Any, floats: Any, cursor
         floats[slot, 2] = 1.0
 
 
+@hot
+def clipped_now(flags: Any, c: int, t: int) -> bool:
+    """The channel stands at its rail or stop on this frame, or stood there on one just before."""
+    return bool(flags[c, CLIPPED, 1] == 1 and t - flags[c, CLIPPED, 0] < 100_000_000)
+
+
 @inner
 def retire(flags: Any, t: int, ints: Any, floats: Any, cursor: Any) -> int:
     """Announce the end of flags not earned for FLAG_HOLD_S (16 at most per call); 1 while a needed channel is flagged."""

@@ -161,7 +161,6 @@ _STATE_FIELDS: Final[tuple[tuple[str, str, str], ...]] = (
     ("last_wv_fast", "f8", "wv_fast on the last frame"),
     ("last_alpha", "f8", "alpha_fast on the last frame"),
     ("last_f", "f8", "turned_f on the last frame"),
-    ("last_v", "f8", "turned_v on the last frame"),
     ("barrier_ns", "i8", "no chain may begin before this"),
     # in the spin
     ("spin_f", "f8", "turned_f at the start"),
