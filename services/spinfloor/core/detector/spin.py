@@ -137,14 +137,12 @@ def _mode_of(a: float, said: int) -> int:
 
 @inner
 def watch_mode(s: Any, m: Any, t: int, dt: float, ints: Any, floats: Any, cursor: Any) -> None:
-    """Mode and oscillation, from the first turn on; announced when changed, in a recovery only once it has taken a turn."""
+    """Mode and oscillation, from the first turn on; announced when changed."""
     a = abs(s.alpha_turn)
     s.alpha_sum += a * dt
     s.alpha_time += dt
-    if (t - m.spin_start_ns) * 1e-9 < 1.5 or (t - s.mode_ns) < 500_000_000:
+    if (t - m.spin_start_ns) * 1e-9 < 1.5 or (t - s.mode_ns) < 500_000_000 or m.recovery_started == 1:
         return
-    if m.recovery_started == 1 and m.turns - m.recovery_start_turns < 1.0:
-        return  # alpha falling in a recovery is no other kind of spin; one that goes on for a turn is
     mode = _mode_of(a, s.mode_said)
     share = math.sqrt(2.0 * s.swing2) / (abs(s.wf_turn) + 0.1)
     limit = tu.OSCILLATORY_SHARE * (0.8 if s.osc_said == 1 else 1.0)
