@@ -19,6 +19,7 @@ from fastapi import FastAPI
 from spinfloor.api.app import Mount, create_app
 from spinfloor.api.settings import Settings, check_address, is_loopback
 from spinfloor.core.errors import SpinfloorError
+from spinfloor.event_loop import settle
 from spinfloor.ports.bundle import Ports
 from spinfloor.replay.library import own_recordings
 from spinfloor.replay.model import NewReplay
@@ -165,7 +166,8 @@ async def run_service(options: Options) -> None:
 
 
 def _beside(app: FastAPI, server: Server, options: Options, base: str) -> Iterator[Coroutine[Any, Any, None]]:
-    """What goes on while serving: the demonstration, word of being ready, the end."""
+    """What goes on while serving: settling down, the demonstration, word of being ready, the end."""
+    yield settle(app.state.services.kernel_ready)
     if options.demo:
         yield _demo(app)
     if options.ready is not None:

@@ -1,8 +1,9 @@
 """The one writer: a thread that commits whatever has gathered, many small writes to one disk sync.
 
 While a commit is under way new work gathers; the next commit takes it all, up to GROUP_BYTES, a piece from each key
-in turn. Commits begin at least SPACING_S apart: a write that comes alone is committed at once, many share. So a write
-waits at most for the commit in progress, SPACING_S and its own, and a flooding key can't hold up another.
+in turn. A write that comes alone is committed at once, many share: commits begin at least SPACING_S apart, and so that
+they take a third of the time, SPACING_MOST_S apart at most. So a write waits at most for the commit in progress, the
+spacing and its own, and a flooding key can't hold up another.
 """
 
 from __future__ import annotations
@@ -24,6 +25,8 @@ from spinfloor.ports.errors import OverloadedError
 T = TypeVar("T")
 
 SPACING_S: Final = 0.002  # each commit costs the interpreter some tenths of a millisecond, whatever is in it
+SPACING_MOST_S: Final = 0.006
+SPACING_COMMITS: Final = 3.0  # a commit takes longer where the interpreter is busy; there it pays to share it with more
 GROUP_BYTES: Final = 8 << 20  # a commit of this size takes some tens of milliseconds on an ordinary disk
 PENDING_BYTES: Final = 16 << 20
 PENDING_COUNT: Final = 1024
@@ -158,10 +161,12 @@ class Writer:
             return group
 
     def _loop(self) -> None:
-        begun_s = 0.0
-        while group := self._take(begun_s + SPACING_S):
+        not_before_s = 0.0
+        while group := self._take(not_before_s):
             begun_s = time.monotonic()
             outcomes = self._commit(group)
+            taken_s = time.monotonic() - begun_s
+            not_before_s = begun_s + min(max(SPACING_S, SPACING_COMMITS * taken_s), SPACING_MOST_S)
             with self._condition:
                 for work in group:
                     self._settle(work)
