@@ -33,7 +33,7 @@ from spinfloor.ports.leases import Grant
 from spinfloor.ports.sorties import SortieKind, SortieRecord
 
 SNAPSHOT_EVERY_S: Final = 0.05
-HEARTBEAT_EVERY_S: Final = 0.5
+HEARTBEAT_EVERY_S: Final = 0.5  # also while frames come, when nobody watches
 INLINE_FRAMES: Final = 2000  # about a millisecond of kernel; more goes to a worker thread
 CHECKPOINT_INPUTS: Final = 512
 CHECKPOINT_FRAMES: Final = 20_000
@@ -49,6 +49,7 @@ class _Unpublished:
     published_steady_ns: int = 0
     watched: bytes | None = None  # who watched when the message was last given to a new watcher
     message: bytes | None = None
+    presence: tuple[bytes, dict[str, Any]] = (b"", {})  # as last heard, and read
 
 
 class SortieRuntime:
@@ -162,7 +163,8 @@ class SortieRuntime:
                 events = self._other(entries[place])
             self.offset = entries[stop - 1].offset
             self._since_checkpoint[0] += stop - place
-            await self._emit(events)
+            if events:
+                await self._emit(events)
             place = stop
         self._fresh.changed = True
         self.last_used_steady_ns = self._ports.clock.steady_ns()
@@ -197,7 +199,7 @@ class SortieRuntime:
 
         Their inputs are on disk, so that an event told but not yet journalled is made again, the same, after a crash.
         """
-        if not events or self._looking_until is not None:
+        if self._looking_until is not None:
             return
         self.events_made += len(events)
         self._next_sequence = events[-1].sequence + 1
@@ -268,10 +270,15 @@ class SortieRuntime:
                 continue
             if self._due(now):
                 await self._publish_once(now)
-            await clock.sleep(SNAPSHOT_EVERY_S)
+            await clock.sleep(SNAPSHOT_EVERY_S if self._watched() else HEARTBEAT_EVERY_S / 2)
+
+    def _watched(self) -> bool:
+        return self._ports.bus.listened(live_subject(self.record.id))
 
     def _due(self, now: int) -> bool:
-        return self._fresh.changed or now - self._fresh.published_steady_ns > HEARTBEAT_EVERY_S * 1e9
+        if now - self._fresh.published_steady_ns > HEARTBEAT_EVERY_S * 1e9:
+            return True
+        return self._fresh.changed and self._watched()
 
     async def newest_message(self) -> bytes:
         """For a watcher who has just come: the state last published, or one published now if it or who watches has changed."""
@@ -294,7 +301,7 @@ class SortieRuntime:
     async def state(self) -> dict[str, Any]:
         """The snapshot with what the shell knows: data age, origin, arrival times, who watches."""
         now = self._ports.clock.wall_ns()
-        state: dict[str, Any] = dict(self.detector.snapshot())
+        state: dict[str, Any] = self.detector.snapshot()
         steady = self._ports.clock.steady_ns()
         silent = None if self._silence.frame_ns is None else (steady - self._silence.arrived_steady_ns) * 1e-9
         state.update(
@@ -305,7 +312,8 @@ class SortieRuntime:
             origin="live" if self.record.kind is SortieKind.FLIGHT else "replay",
             input_offset=self.offset,
         )
-        presence = await self._ports.bus.latest(presence_subject(self.record.id))
-        if presence:
-            state.update(orjson.loads(presence))
+        presence = await self._ports.bus.latest(presence_subject(self.record.id)) or b""
+        if presence != self._fresh.presence[0]:
+            self._fresh.presence = (presence, orjson.loads(presence) if presence else {})
+        state.update(self._fresh.presence[1])
         return state

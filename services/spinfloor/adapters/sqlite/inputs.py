@@ -58,8 +58,9 @@ class _Tail:
         """Entries after an offset, None when memory doesn't reach back that far."""
         if not self.entries or self.entries[0].offset > after + 1:
             return None
-        skip = after + 1 - self.entries[0].offset
-        return list(self.entries)[max(skip, 0) :][:CHUNK_ENTRIES]
+        first = max(after + 1 - self.entries[0].offset, 0)
+        stop = min(first + CHUNK_ENTRIES, len(self.entries))
+        return [self.entries[place] for place in range(first, stop)]
 
     async def wait(self, after: int) -> None:
         if self.newest <= after:
@@ -101,6 +102,7 @@ class _Asked:
     """Inputs of one sortie to be appended together."""
 
     sortie: str
+    entries: Sequence[Input]
     rows: list[_Row]
     at: list[int] = field(default_factory=list)  # the sortie's [row number, next offset], once known
 
@@ -124,28 +126,32 @@ class SqliteInputs:
         return place
 
     def _tail(self, sortie: str) -> _Tail:
-        return self._tails.setdefault(sortie, _Tail())
+        tail = self._tails.get(sortie)
+        if tail is None:
+            tail = self._tails[sortie] = _Tail()
+        return tail
 
     async def append(self, sortie: str, entry: Input) -> Appended:
         """See the port."""
-        return (await self.append_all(sortie, [entry]))[0]
+        results: list[Appended] = await self._submit(sortie, (entry,))
+        return results[0]
 
     async def append_all(self, sortie: str, entries: Sequence[Input]) -> list[Appended]:
         """See the port; one transaction."""
-        rows = [_row(entry) for entry in entries]
-
-        def committed(results: list[Appended]) -> None:
-            tail = self._tail(sortie)
-            for result, entry in zip(results, entries, strict=True):
-                if not result.duplicate:
-                    tail.push(JournalEntry(result.offset, entry))
-
-        size = sum(len(row[-1]) for row in rows)
-        asked = _Asked(sortie, rows)
-        results: list[Appended] = await self._writer.submit_merged(
-            f"in.{sortie}", self._write, asked, size=size, after_commit=committed
-        )
+        results: list[Appended] = await self._submit(sortie, entries)
         return results
+
+    def _submit(self, sortie: str, entries: Sequence[Input]) -> asyncio.Future[Any]:
+        rows = [_row(entry) for entry in entries]
+        size = sum([len(row[-1]) for row in rows])
+        asked = _Asked(sortie, entries, rows)
+        return self._writer.submit_merged(f"in.{sortie}", self._write, asked, size=size, after_commit=self._committed)
+
+    def _committed(self, asked: _Asked, results: list[Appended]) -> None:
+        tail = self._tail(asked.sortie)
+        for result, entry in zip(results, asked.entries, strict=True):
+            if not result.duplicate:
+                tail.push(JournalEntry(result.offset, entry))
 
     def _write(self, connection: sqlite3.Connection, group: list[_Asked]) -> list[list[Appended] | SpinfloorError]:
         """On the writer's thread: all rows of a commit in one statement; one by one when some are there already."""
@@ -168,6 +174,8 @@ class SqliteInputs:
         """See the port."""
         tail = self._tail(sortie)
         while True:
+            if 0 <= tail.newest <= after:
+                await tail.wait(after)
             entries = tail.beyond(after)
             if entries is None:
                 entries = await self.read(sortie, after=after, limit=CHUNK_ENTRIES)

@@ -38,6 +38,9 @@ Run = Callable[[sqlite3.Connection], T]
 Merge = Callable[[sqlite3.Connection, list[Any]], list[Any]]
 """All that was asked for by `submit_merged` and is in this commit: an outcome for each, a SpinfloorError to refuse it."""
 
+AfterCommit = Callable[[Any, Any], None]
+"""Given what was asked and its outcome."""
+
 
 @dataclass(slots=True)
 class _Work:
@@ -50,7 +53,7 @@ class _Work:
     asked: Any
     loop: asyncio.AbstractEventLoop
     future: asyncio.Future[Any]
-    after_commit: Callable[[Any], None] | None
+    after_commit: AfterCommit | None
 
 
 class Writer:
@@ -113,18 +116,18 @@ class Writer:
         result: T = await work.future
         return result
 
-    async def submit_merged(
-        self, key: str, merge: Merge, asked: Any, *, size: int, after_commit: Callable[[Any], None]
-    ) -> Any:
+    def submit_merged(
+        self, key: str, merge: Merge, asked: Any, *, size: int, after_commit: AfterCommit
+    ) -> asyncio.Future[Any]:
         """As `submit`, in one call of `merge` with everything else asked of the same function in this commit.
 
         Each statement makes the writer's thread give up the interpreter and wait to have it back; one statement for
-        many rows does so once. `after_commit` is called on the event loop, in commit order, before the result is.
+        many rows does so once. `after_commit` is called on the event loop, in commit order, before the result is there.
         """
         loop = asyncio.get_running_loop()
         work = _Work(key, size + _OVERHEAD, None, merge, asked, loop, loop.create_future(), after_commit)
         self._enqueue(work, bounded=True)
-        return await work.future
+        return work.future
 
     def _enqueue(self, work: _Work, *, bounded: bool) -> None:
         key = work.key
@@ -245,7 +248,7 @@ def _deliver(pairs: list[tuple[_Work, Any]]) -> None:
     for work, outcome in pairs:
         failed = isinstance(outcome, Exception)
         if not failed and work.after_commit is not None:
-            work.after_commit(outcome)
+            work.after_commit(work.asked, outcome)
         if work.future.cancelled():
             continue
         if failed:

@@ -178,8 +178,12 @@ class _FrameSocket:
         self._services.metrics.traffic.unanswered -= 1
 
     async def _ack(self, batch: Batch) -> Ack:
-        with self._services.metrics.ack_seconds.time():
+        clock = self._services.ports.clock
+        begun_ns = clock.steady_ns()
+        try:
             ack = await self._services.ingest.take(self._sortie, batch)
+        finally:
+            self._services.metrics.ack_seconds.observe((clock.steady_ns() - begun_ns) * 1e-9)
         self._services.view.touch(self._sortie)
         return ack
 

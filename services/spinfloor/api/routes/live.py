@@ -24,6 +24,7 @@ from spinfloor.ports.tokens import Role
 router = APIRouter(prefix="/v1", tags=["live"])
 
 SEND_WITHIN_S: Final = 20.0
+LOOK_EVERY_S: Final = 1.0
 TOO_SLOW: Final = 1013
 REVOKED: Final = 1008
 BAD_MESSAGE: Final = 1003
@@ -93,6 +94,7 @@ class _Watcher:
         self._may_control = caller.role is Role.CONTROL
         self._number = number
         self._sending = asyncio.Lock()
+        self._since_ns: int | None = None  # steady clock, of the message under way
 
     async def run(self, states: Subscription, after: int | None) -> None:
         """Until the watcher goes or is too slow to take one message within SEND_WITHIN_S."""
@@ -101,6 +103,7 @@ class _Watcher:
             asyncio.create_task(self._events(after)),
             asyncio.create_task(self._hear()),
             asyncio.create_task(self._moves()),
+            asyncio.create_task(self._slow()),
             asyncio.create_task(self._services.authority.until_revoked(self._caller)),
         ]
         done, _ = await asyncio.wait(tasks, return_when=asyncio.FIRST_COMPLETED)
@@ -113,8 +116,20 @@ class _Watcher:
             await self._socket.close(TOO_SLOW if slow else over)
 
     async def _send(self, payload: bytes) -> None:
-        async with self._sending, asyncio.timeout(SEND_WITHIN_S):
+        async with self._sending:
+            self._since_ns = self._services.ports.clock.steady_ns()
             await self._socket.send_text(payload.decode())
+            self._since_ns = None
+
+    async def _slow(self) -> None:
+        """Raises TimeoutError once a message has been under way for SEND_WITHIN_S; looked at now and then, since a
+        timer for each message costs more than the message."""
+        clock = self._services.ports.clock
+        while True:
+            await clock.sleep(LOOK_EVERY_S)
+            since_ns = self._since_ns
+            if since_ns is not None and clock.steady_ns() - since_ns > SEND_WITHIN_S * 1e9:
+                raise TimeoutError
 
     async def _states(self, states: Subscription) -> None:
         first = await self._services.view.message(self._sortie)
