@@ -18,14 +18,13 @@ import nats.js.errors
 from nats.aio.client import Client
 from nats.js import api
 
+from spinfloor.adapters.nats.reads import ANSWER_LIMIT_S, Reads
 from spinfloor.adapters.nats.subjects import Names
 from spinfloor.ports.errors import StorageError
 
-ANSWER_LIMIT_S: Final = 2.0
 WRONG_LAST_SEQUENCE: Final = (10071, 10164)  # the server's error codes; the second when it names no sequence
 EXPECTED_LAST: Final = "Nats-Expected-Last-Subject-Sequence"
 EXPECTED_LAST_SUBJECT: Final = "Nats-Expected-Last-Subject-Sequence-Subject"
-BATCH_BYTES: Final = 4 << 20  # of one read; bounds a reader's memory
 
 
 class WrongLastSequence(Exception):  # noqa: N818  # never leaves the adapters: an outcome, not a failure
@@ -63,6 +62,7 @@ class NatsLink:
         self.client = client
         self.names = names
         self.js = client.jetstream(timeout=ANSWER_LIMIT_S)
+        self._reads = Reads(client)
 
     @classmethod
     async def connect(
@@ -175,24 +175,9 @@ class NatsLink:
 
     async def after(self, what: str, subject: str, position: int, limit: int) -> list[Stored]:
         """Up to `limit` messages (fewer when they are large) on a subject (wildcards allowed) past `position`."""
-        request = {"seq": position + 1, "next_by_subj": subject, "batch": limit, "max_bytes": BATCH_BYTES}
-        found: list[Stored] = []
         with translated("reading messages"):
-            inbox = self.client.new_inbox()
-            listening = await self.client.subscribe(inbox)
-            try:
-                await self.client.publish(
-                    f"$JS.API.DIRECT.GET.{self.names.stream(what)}", json.dumps(request).encode(), reply=inbox
-                )
-                while (message := await listening.next_msg(ANSWER_LIMIT_S)) is not None:
-                    headers = message.headers or {}
-                    if "Status" in headers:
-                        _check_end(headers)
-                        return found
-                    found.append(_stored(headers, message.data))
-            finally:
-                await _quietly_unsubscribe(listening)
-        return found
+            messages = await self._reads.after(self.names.stream(what), subject, position, limit)
+        return [_stored(message.headers or {}, message.data) for message in messages]
 
     async def ready(self) -> str | None:
         """What is wrong, None when a message could be written and is on disk."""
@@ -208,21 +193,8 @@ class NatsLink:
         await self.client.close()
 
 
-def _check_end(headers: Mapping[str, str]) -> None:
-    """204: the end of a batch; 404: nothing there; anything else is a failure."""
-    if headers["Status"] not in ("204", "404"):
-        raise nats.errors.Error(f"status {headers['Status']} {headers.get('Description', '')}")
-
-
 def _stored(headers: Mapping[str, str], data: bytes) -> Stored:
     return Stored(headers["Nats-Subject"], int(headers["Nats-Sequence"]), headers, data, 0)
-
-
-async def _quietly_unsubscribe(subscription: Any) -> None:
-    try:
-        await subscription.unsubscribe()
-    except (nats.errors.Error, OSError):
-        return  # the connection is gone, and the subscription with it
 
 
 async def _ignore(_error: Exception) -> None:

@@ -1,8 +1,8 @@
 """Copying what the message streams hold into the archive, in order, each position once.
 
-Any number of copiers may run. Each reads the mark in the database, reads the stream behind it, and stores both what it
-read and the new mark in one transaction that fails if the mark has moved: so nothing is copied twice or left out, and
-a copier that loses the race rests and stands by.
+Any number of copiers may run. Each reads the mark in the database (or knows it, having set it), reads the stream behind
+it, and stores both what it read and the new mark in one transaction that fails if the mark has moved: so nothing is
+copied twice or left out, and a copier that loses the race rests and stands by.
 """
 
 from __future__ import annotations
@@ -15,16 +15,14 @@ import structlog
 
 from spinfloor.adapters.nats.connection import NatsLink, Stored
 from spinfloor.adapters.nats.events import event_from
-from spinfloor.adapters.nats.following import Waker
 from spinfloor.adapters.nats.inputs import input_from
 from spinfloor.adapters.nats.subjects import text_of
 from spinfloor.adapters.postgres.archive import CopiedEvent, CopiedInput, PostgresArchive
 from spinfloor.ports.errors import StorageError
 
 PAGE: Final = 256
-LOOK_AGAIN_S: Final = 0.5
 REST_S: Final = 1.0
-GATHER_S: Final = 0.05  # waiting this long after a wake-up puts more into one transaction
+GATHER_S: Final = 0.2  # between pages that are not full: a transaction costs the same whatever is in it
 
 T = TypeVar("T")
 
@@ -37,7 +35,7 @@ class Copier:
     def __init__(self, link: NatsLink, archive: PostgresArchive) -> None:
         self._link = link
         self._archive = archive
-        self._waker = Waker(link)
+        self._marks: dict[str, int] = {}  # as this copier left them; none when it can't know
         self.copied = {"inputs": 0, "events": 0}
         self.unreadable = 0
         self.behind = {"inputs": 0, "events": 0}
@@ -58,25 +56,28 @@ class Copier:
         subject = f"{self._link.names.prefix}.{word}.>"
         while True:
             try:
-                async with self._waker.listening(subject) as wake:
-                    while True:
-                        wake.clear()
-                        if not await self._page(stream, subject, store):
-                            await _wait(wake)
+                full = await self._page(stream, subject, store) >= PAGE
             except StorageError as error:
                 _log.warning("archive waits", stream=stream, reason=error.sentence)
                 await asyncio.sleep(REST_S)
+                continue
+            if not full:
+                await asyncio.sleep(GATHER_S)
 
     async def _page(self, stream: str, subject: str, store: _Store) -> int:
         """Copy one page; how many messages it held."""
-        mark = await self._archive.copied(stream)
+        mark = self._marks.pop(stream, None)
+        if mark is None:
+            mark = await self._archive.copied(stream)
         page = await self._link.after(stream, subject, mark, PAGE)
         if not page:
+            self._marks[stream] = mark
             self.behind[stream] = 0
             return 0
         if not await store(page, mark):
             await asyncio.sleep(REST_S)  # another copier is at work
             return 0
+        self._marks[stream] = page[-1].position
         self.copied[stream] += len(page)
         self.behind[stream] = int(page[-1].headers.get("Nats-Num-Pending", "0"))
         return len(page)
@@ -100,14 +101,6 @@ class Copier:
 
 
 _Store = Callable[[Sequence[Stored], int], Awaitable[bool]]
-
-
-async def _wait(wake: asyncio.Event) -> None:
-    try:
-        await asyncio.wait_for(wake.wait(), LOOK_AGAIN_S)
-    except TimeoutError:
-        return
-    await asyncio.sleep(GATHER_S)
 
 
 def _input_of(one: Stored) -> CopiedInput:
