@@ -6,7 +6,7 @@ from typing import Any
 import orjson
 from starlette.responses import Response, StreamingResponse
 
-from spinfloor.adapters.exports import Format
+from spinfloor.adapters.exports import Format, Piece
 
 
 class Json(Response):
@@ -19,12 +19,12 @@ class Json(Response):
         return orjson.dumps(content, option=orjson.OPT_SERIALIZE_NUMPY)
 
 
-async def streamed(pieces: AsyncIterator[bytes], form: Format) -> Response:
+async def streamed(pieces: AsyncIterator[Piece], form: Format) -> Response:
     """Sent piece by piece. What goes wrong before the first is a problem; later the answer ends in the middle, which the
     receiver sees by its last chunk that is missing."""
     first = await anext(pieces, b"")
 
-    async def all_of_them() -> AsyncIterator[bytes]:
+    async def all_of_them() -> AsyncIterator[Piece]:
         yield first
         async for piece in pieces:
             yield piece

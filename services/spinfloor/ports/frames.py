@@ -1,12 +1,12 @@
 """Reading frames back by time."""
 
-from collections.abc import AsyncIterator, Sequence
+from collections.abc import AsyncIterator
 from dataclasses import dataclass
 from typing import Final, Protocol
 
 from spinfloor.core.frames import FrameBlock
+from spinfloor.ports.columns import FrameColumns
 
-PAGE_BATCHES: Final = 512
 PAGE_FRAMES: Final = 32_768  # 5 MB
 
 
@@ -17,6 +17,10 @@ class Extent:
     first_ns: int
     last_ns: int
     frames: int
+
+
+OLDEST_NS: Final = -(2**63)
+NEWEST_NS: Final = 2**63 - 1
 
 
 class FrameStore(Protocol):
@@ -41,13 +45,11 @@ class FrameStore(Protocol):
         """
         ...
 
+    def columns(
+        self, sortie: str, channels: int, *, from_ns: int | None = None, to_ns: int | None = None
+    ) -> AsyncIterator[FrameColumns]:
+        """The same frames, in blocks of the same size, by column and in the contract's units; for exports.
 
-def page_end(batches: Sequence[tuple[int, int]]) -> int:
-    """Of (position, frames), ascending, the last position of a page of at most PAGE_FRAMES; at least the first."""
-    end, frames = batches[0]
-    for position, more in batches[1:]:
-        frames += more
-        if frames > PAGE_FRAMES:
-            break
-        end = position
-    return end
+        channels: as from `channels`; these and the required ones get a column.
+        """
+        ...

@@ -29,7 +29,7 @@ KIND_TICK: Final = 1
 KIND_MARK: Final = 2
 KIND_FLOORS: Final = 3
 
-_HEADER: Final = struct.Struct("<BxxxII4x")  # 16 bytes, so that the arrays behind it are aligned
+HEADER: Final = struct.Struct("<BxxxII4x")  # 16 bytes, so that the arrays behind it are aligned
 
 
 def encode_block(block: FrameBlock) -> bytes:
@@ -41,22 +41,22 @@ def encode_block(block: FrameBlock) -> bytes:
 
 def join_block(time_ns: npt.NDArray[np.int64], mask: int, columns: npt.NDArray[np.float64]) -> bytes:
     """Bytes of a block from its columns, shape (channels in the mask, n), each with a value at least."""
-    header = _HEADER.pack(KIND_FRAMES, len(time_ns), mask)
+    header = HEADER.pack(KIND_FRAMES, len(time_ns), mask)
     return header + time_ns.astype("<i8", copy=False).tobytes() + columns.tobytes()
 
 
 def decode_block(body: bytes | memoryview) -> FrameBlock:
     """The block back, bit for bit. Raises ValueError when the bytes are not one."""
-    if len(body) < _HEADER.size:
+    if len(body) < HEADER.size:
         raise ValueError("too short for a frame block")
-    kind, n, mask = _HEADER.unpack_from(body)
+    kind, n, mask = HEADER.unpack_from(body)
     positions = [i for i in range(CHANNEL_COUNT) if mask >> i & 1]
-    if kind != KIND_FRAMES or mask >> CHANNEL_COUNT or len(body) != _HEADER.size + 8 * n * (1 + len(positions)):
+    if kind != KIND_FRAMES or mask >> CHANNEL_COUNT or len(body) != HEADER.size + 8 * n * (1 + len(positions)):
         raise ValueError("not a frame block")
-    time_ns = np.frombuffer(body, dtype="<i8", count=n, offset=_HEADER.size).astype(np.int64)
+    time_ns = np.frombuffer(body, dtype="<i8", count=n, offset=HEADER.size).astype(np.int64)
     values = np.full((n, CHANNEL_COUNT), np.nan)
     if positions:
-        columns = np.frombuffer(body, dtype="<f8", offset=_HEADER.size + 8 * n).reshape(len(positions), n)
+        columns = np.frombuffer(body, dtype="<f8", offset=HEADER.size + 8 * n).reshape(len(positions), n)
         values[:, positions] = columns.T
     return FrameBlock(time_ns, values)
 

@@ -15,12 +15,13 @@ import pyarrow.csv as pacsv
 import pyarrow.parquet as pq
 import pytest
 
-from spinfloor.adapters.exports import Format, encode_frames, mask_of, stream_frames
+from spinfloor.adapters.exports import Format, Piece, encode_frames, mask_of, stream_frames
 from spinfloor.adapters.exports import streams as module
 from spinfloor.adapters.sqlite import open_store
 from spinfloor.core.channels import CHANNEL_COUNT
 from spinfloor.core.frames import FrameBlock
 from spinfloor.ports.bundle import Ports
+from spinfloor.ports.columns import FrameColumns, columns_of_block
 from spinfloor.ports.inputs import FramesInput
 from spinfloor.ports.sorties import SortieKind, SortieRecord
 
@@ -48,10 +49,11 @@ def read(form: Format, body: bytes) -> pa.Table:
     return pa.ipc.open_stream(body).read_all()
 
 
-async def parts(block: FrameBlock, *lengths: int) -> AsyncIterator[FrameBlock]:
+async def parts(block: FrameBlock, *lengths: int) -> AsyncIterator[FrameColumns]:
+    columns = columns_of_block(block, mask_of(block))
     first = 0
     for length in lengths:
-        yield block.slice(first, first + length)
+        yield columns.slice(first, first + length)
         first += length
 
 
@@ -85,7 +87,7 @@ async def stored(folder: Path, rows: int) -> Ports:
     return ports
 
 
-async def peak_mib(work: Callable[[], AsyncIterator[bytes]]) -> tuple[float, int]:
+async def peak_mib(work: Callable[[], AsyncIterator[Piece]]) -> tuple[float, int]:
     """The most that Python, numpy and Arrow held at once, and how many bytes came out."""
     pool = pa.default_memory_pool()
     held, most, out = pool.bytes_allocated(), 0, 0
@@ -127,7 +129,7 @@ async def test_memory_does_not_grow_with_the_sortie(form: Format, folder: Path) 
         yield encode_frames(FrameBlock(times, values), form)
 
     try:
-        pieces, out = await peak_mib(lambda: stream_frames(ports.frames.blocks("s", to_ns=to_ns), 0xFFF, form))
+        pieces, out = await peak_mib(lambda: stream_frames(ports.frames.columns("s", 0xFFF, to_ns=to_ns), 0xFFF, form))
         at_once, _ = await peak_mib(whole)
     finally:
         await ports.close()

@@ -6,7 +6,7 @@
     python -m tests.tools.bench --strict           ends with 1 when a ratio moved by more than 15 % from the baseline
     python -m tests.tools.bench --save-baseline    this run's ratios become the baseline
 
-Parts: kernel, ingest, live, programme, startup, memory. Give it two quiet cores. Needs `make develop` once.
+Parts: kernel, ingest, live, exports, programme, startup, memory. Give it two quiet cores. Needs `make develop` once.
 """
 
 from __future__ import annotations
@@ -21,12 +21,12 @@ from pathlib import Path
 from typing import Final
 
 from tests.places import ROOT
-from tests.tools.bench import ingest, kernel, live, memory, programme, startup
+from tests.tools.bench import exports, ingest, kernel, live, memory, programme, startup
 from tests.tools.bench.page import PAGE, write_page
 from tests.tools.bench.table import BASELINE, Row, as_text, load_baseline, moved, save_baseline
 from tests.tools.running import RunningService
 
-PARTS: Final = ("kernel", "ingest", "live", "programme", "startup", "memory")
+PARTS: Final = ("kernel", "ingest", "live", "exports", "programme", "startup", "memory")
 
 
 class Run:
@@ -49,6 +49,7 @@ class Run:
             "kernel": lambda: kernel.run(self._scale),
             "ingest": lambda: ingest.run(self._service().base, self._folder, self._scale),
             "live": lambda: live.run(self._service().base, self._service().pid, self._folder, self._scale),
+            "exports": lambda: exports.run(self._folder, self._scale),
             "programme": lambda: programme.run(self._folder, self._scale),
             "startup": lambda: startup.run(self._folder),
             "memory": lambda: memory.run(self._folder, self._scale),

@@ -1,4 +1,4 @@
-"""Part 6: memory and disk per sortie-hour, through the real store and the real detectors as `spinfloor serve` has them."""
+"""Part 7: memory and disk per sortie-hour, through the real store and the real detectors as `spinfloor serve` has them."""
 
 from __future__ import annotations
 

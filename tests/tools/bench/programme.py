@@ -1,4 +1,4 @@
-"""Part 4: a programme of 1,000 spins, six million frames, from Parquet files to events and the spin table.
+"""Part 5: a programme of 1,000 spins, six million frames, from Parquet files to events and the spin table.
 
 A child process per core does what `spinfloor analyse` does and makes the spin table: read, detect, reduce. The kernel
 is warm and the files are in the page cache. The yardstick is pyarrow reading the same files on the same core.

@@ -1,4 +1,4 @@
-"""Part 5: from starting `spinfloor serve` to the first frame acknowledged, kernel not yet compiled and compiled."""
+"""Part 6: from starting `spinfloor serve` to the first frame acknowledged, kernel not yet compiled and compiled."""
 
 from __future__ import annotations
 

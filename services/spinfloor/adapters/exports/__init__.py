@@ -2,20 +2,19 @@
 
 from spinfloor.adapters.exports.events import encode_events, events_table
 from spinfloor.adapters.exports.formats import Format, accepted_format
-from spinfloor.adapters.exports.frames import encode_frames, frames_table, mask_of
+from spinfloor.adapters.exports.frames import encode_frames, mask_of
 from spinfloor.adapters.exports.spins import encode_spins
-from spinfloor.adapters.exports.streams import EventStream, TableStream, stream_frames
+from spinfloor.adapters.exports.streams import EventStream, Piece, stream_frames
 
 __all__ = [
     "EventStream",
     "Format",
-    "TableStream",
+    "Piece",
     "accepted_format",
     "encode_events",
     "encode_frames",
     "encode_spins",
     "events_table",
-    "frames_table",
     "mask_of",
     "stream_frames",
 ]

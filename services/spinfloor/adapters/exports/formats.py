@@ -5,7 +5,7 @@ from __future__ import annotations
 import io
 from collections.abc import Mapping, Sequence
 from enum import StrEnum
-from typing import Final
+from typing import Any, Final
 
 import orjson
 import pyarrow as pa
@@ -91,13 +91,32 @@ def encode_records(records: Sequence[Mapping[str, object]], form: Format) -> byt
     return b"".join(orjson.dumps(r, option=orjson.OPT_SERIALIZE_NUMPY | orjson.OPT_APPEND_NEWLINE) for r in records)
 
 
+def parquet_options(schema: pa.Schema) -> dict[str, Any]:
+    """How tables are written: zstd over encodings that suit measured numbers.
+
+    Hardly two of them are alike, so that a dictionary (the library's default) costs time and room for nothing; the bytes
+    of floats one kind after the other, and the steps of whole numbers, compress better and are read more quickly.
+    """
+    floats = [field.name for field in schema if pa.types.is_float64(field.type)]
+    whole = [field.name for field in schema if pa.types.is_int64(field.type)]
+    return {
+        "compression": "zstd",
+        "write_page_checksum": True,
+        "use_dictionary": [field.name for field in schema if field.name not in {*floats, *whole}],
+        "column_encoding": {
+            **dict.fromkeys(floats, "BYTE_STREAM_SPLIT"),
+            **dict.fromkeys(whole, "DELTA_BINARY_PACKED"),
+        },
+    }
+
+
 def encode_table(table: pa.Table, form: Format) -> bytes:
     """A table as CSV, Parquet (zstd) or an Arrow IPC stream."""
     buffer = io.BytesIO()
     if form is Format.CSV:
         pacsv.write_csv(table, buffer)
     elif form is Format.PARQUET:
-        pq.write_table(table, buffer, compression="zstd", write_page_checksum=True)
+        pq.write_table(table, buffer, **parquet_options(table.schema))
     elif form is Format.ARROW:
         with pa.ipc.new_stream(buffer, table.schema) as writer:
             writer.write_table(table)

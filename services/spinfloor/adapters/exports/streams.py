@@ -4,10 +4,9 @@ from __future__ import annotations
 
 import asyncio
 import io
-from collections.abc import AsyncIterator, Callable, Iterable, Mapping, Sequence
+from collections.abc import AsyncIterator, Iterator, Mapping, Sequence
 from typing import Any, Final
 
-import numpy as np
 import orjson
 import pyarrow as pa
 import pyarrow.csv as pacsv
@@ -15,12 +14,15 @@ import pyarrow.parquet as pq
 
 from spinfloor.adapters.exports.events import SCHEMA as EVENTS_SCHEMA
 from spinfloor.adapters.exports.events import events_table
-from spinfloor.adapters.exports.formats import Format, encode_records
-from spinfloor.adapters.exports.frames import frame_lines, frames_schema, frames_table
-from spinfloor.core.frames import FrameBlock
+from spinfloor.adapters.exports.formats import Format, encode_records, parquet_options
+from spinfloor.adapters.exports.frames import frame_lines, frames_batch, frames_schema
+from spinfloor.ports.columns import FrameColumns
 
 GROUP_ROWS: Final = 32_768  # of a Parquet row group; smaller ones compress badly
 PIECE_ROWS: Final = 8_192
+END_OF_STREAM: Final = b"\xff\xff\xff\xff\0\0\0\0"  # of an Arrow IPC stream
+
+Piece = bytes | memoryview
 
 
 class _Sink(io.RawIOBase):
@@ -48,30 +50,53 @@ class _Sink(io.RawIOBase):
         return b"".join(pieces)
 
 
-class TableStream:
-    """A table written batch by batch: CSV, Parquet (zstd, a row group for each) or an Arrow IPC stream."""
+class _ArrowStream:
+    """An Arrow IPC stream; a message is written once, into memory of its size."""
+
+    def __init__(self, schema: pa.Schema) -> None:
+        self._head: bytes = schema.serialize().to_pybytes()
+
+    def write(self, batches: Sequence[pa.RecordBatch]) -> list[Piece]:
+        """The messages of these batches, the schema's before the first."""
+        pieces: list[Piece] = [self._head] if self._head else []
+        self._head = b""
+        return [*pieces, *(memoryview(batch.serialize()) for batch in batches)]
+
+    def end(self) -> list[Piece]:
+        """The rest."""
+        return [*self.write(()), END_OF_STREAM]
+
+
+class _FileStream:
+    """CSV, or Parquet with a row group for each time it is written to."""
 
     def __init__(self, schema: pa.Schema, form: Format) -> None:
-        """Raises ValueError for a format that is not a table's."""
         self._sink = _Sink()
-        writers: dict[Format, Callable[[], Any]] = {
-            Format.CSV: lambda: pacsv.CSVWriter(self._sink, schema),
-            Format.PARQUET: lambda: pq.ParquetWriter(self._sink, schema, compression="zstd", write_page_checksum=True),
-            Format.ARROW: lambda: pa.ipc.new_stream(self._sink, schema),
-        }
-        if form not in writers:
-            raise ValueError(f"{form} is not a table format")
-        self._writer = writers[form]()
+        self._schema = schema
+        self._writer: Any = (
+            pacsv.CSVWriter(self._sink, schema)
+            if form is Format.CSV
+            else pq.ParquetWriter(self._sink, schema, **parquet_options(schema))
+        )
 
-    def add(self, table: pa.Table) -> bytes:
+    def write(self, batches: Sequence[pa.RecordBatch]) -> list[Piece]:
         """What has been written since the last time."""
-        self._writer.write_table(table)
-        return self._sink.taken()
+        self._writer.write_table(pa.Table.from_batches(batches, schema=self._schema))
+        return [self._sink.taken()]
 
-    def end(self) -> bytes:
+    def end(self) -> list[Piece]:
         """The rest."""
         self._writer.close()
-        return self._sink.taken()
+        return [self._sink.taken()]
+
+
+def _table_stream(schema: pa.Schema, form: Format) -> _ArrowStream | _FileStream:
+    """Raises ValueError for a format that is not a table's."""
+    if form is Format.ARROW:
+        return _ArrowStream(schema)
+    if form in (Format.CSV, Format.PARQUET):
+        return _FileStream(schema, form)
+    raise ValueError(f"{form} is not a table format")
 
 
 class EventStream:
@@ -81,12 +106,12 @@ class EventStream:
         self._form = form
         self._run = run
         self._after = -1
-        self._table = None if form in (Format.JSON, Format.NDJSON) else TableStream(EVENTS_SCHEMA, form)
+        self._table = None if form in (Format.JSON, Format.NDJSON) else _table_stream(EVENTS_SCHEMA, form)
 
     def add(self, records: Sequence[Mapping[str, Any]]) -> bytes:
         """Their bytes; records: one at least."""
         if self._table is not None:
-            return self._table.add(events_table(records))
+            return b"".join(self._table.write(events_table(records).to_batches()))
         if self._form is Format.NDJSON:
             return encode_records(records, self._form)
         head = b'{"run":%b,"events":[' % orjson.dumps(self._run) if self._after < 0 else b","
@@ -96,45 +121,55 @@ class EventStream:
     def end(self) -> bytes:
         """The rest."""
         if self._table is not None:
-            return self._table.end()
+            return b"".join(self._table.end())
         return b'],"after":%d}' % self._after if self._form is Format.JSON else b""
 
 
 class _FrameStream:
+    """Parquet is written once a row group is full, the others as the frames come."""
+
     def __init__(self, mask: int, form: Format) -> None:
-        self._mask = mask
-        self._table = None if form is Format.NDJSON else TableStream(frames_schema(mask), form)
-        self._rows = GROUP_ROWS if form is Format.PARQUET else PIECE_ROWS
-        self._blocks: list[FrameBlock] = []
-        self._waiting = 0
+        self._table = None if form is Format.NDJSON else _table_stream(frames_schema(mask), form)
+        self._rows, self._least = (GROUP_ROWS, GROUP_ROWS) if form is Format.PARQUET else (PIECE_ROWS, 1)
+        self._waiting: list[FrameColumns] = []
+        self._count = 0
 
-    def add(self, block: FrameBlock) -> Iterable[bytes]:
+    def add(self, columns: FrameColumns) -> Iterator[Piece]:
         """Pieces, as many as have become whole by it."""
-        for start in range(0, len(block), self._rows):
-            piece = block.slice(start, min(start + self._rows, len(block)))
-            self._blocks.append(piece)
-            self._waiting += len(piece)
-            if self._waiting >= self._rows:
-                yield self._written()
+        start = 0
+        while start < len(columns):
+            stop = min(start + self._rows - self._count, len(columns))
+            self._waiting.append(columns.slice(start, stop))
+            self._count += stop - start
+            start = stop
+            if self._count >= self._least:
+                yield from self._written()
 
-    def end(self) -> bytes:
+    def end(self) -> Iterator[Piece]:
         """The rest."""
-        rest = self._written() if self._blocks else b""
-        return rest if self._table is None else rest + self._table.end()
+        if self._waiting:
+            yield from self._written()
+        if self._table is not None:
+            yield from self._table.end()
 
-    def _written(self) -> bytes:
-        blocks, self._blocks, self._waiting = self._blocks, [], 0
-        block = FrameBlock(np.concatenate([b.time_ns for b in blocks]), np.concatenate([b.values for b in blocks]))
+    def _written(self) -> list[Piece]:
+        waiting, self._waiting, self._count = self._waiting, [], 0
         if self._table is None:
-            return b"".join(frame_lines(block, self._mask))
-        return self._table.add(frames_table(block, self._mask))
+            return [b"".join(frame_lines(columns)) for columns in waiting]
+        return self._table.write([frames_batch(columns) for columns in waiting])
 
 
-async def stream_frames(blocks: AsyncIterator[FrameBlock], mask: int, form: Format) -> AsyncIterator[bytes]:
-    """Frames as NDJSON, CSV, Parquet or Arrow. mask: the channels that get a column, bit = position in CHANNELS."""
+async def stream_frames(pages: AsyncIterator[FrameColumns], mask: int, form: Format) -> AsyncIterator[Piece]:
+    """Frames as NDJSON, CSV, Parquet or Arrow. mask: as the pages were asked for with."""
     stream = _FrameStream(mask, form)
-    async for block in blocks:
-        pieces = iter(stream.add(block))
-        while (piece := await asyncio.to_thread(next, pieces, None)) is not None:
+    async for columns in pages:
+        async for piece in _aside(stream.add(columns)):
             yield piece
-    yield await asyncio.to_thread(stream.end)
+    async for piece in _aside(stream.end()):
+        yield piece
+
+
+async def _aside(pieces: Iterator[Piece]) -> AsyncIterator[Piece]:
+    """Each made on a thread."""
+    while (piece := await asyncio.to_thread(next, pieces, None)) is not None:
+        yield piece

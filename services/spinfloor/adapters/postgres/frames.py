@@ -2,23 +2,26 @@
 
 from __future__ import annotations
 
-from collections.abc import AsyncIterator
+import asyncio
+from collections.abc import AsyncIterator, Callable
 from typing import Final
-
-import numpy as np
 
 from spinfloor.adapters.postgres.database import Database
 from spinfloor.core.frames import FrameBlock
-from spinfloor.ports.frames import PAGE_BATCHES, Extent, page_end
-from spinfloor.ports.wire import MASK_AT, MASK_BYTES, decode_block, mask_from
+from spinfloor.ports.columns import FrameColumns, Page, block_of, columns_of, within
+from spinfloor.ports.frames import NEWEST_NS, OLDEST_NS, PAGE_FRAMES, Extent
+from spinfloor.ports.wire import MASK_AT, MASK_BYTES, mask_from
 
-_OLDEST: Final = -(2**63)
-_NEWEST: Final = 2**63 - 1
+PAGE_BATCHES: Final = 4096
 _FROM: Final = (
     "FROM inputs WHERE sortie = $1 AND position > $2 AND kind = 0 AND rows > 0 AND last_ns >= $3 AND first_ns < $4"
 )
-_SIZES: Final = f"SELECT position, rows {_FROM} ORDER BY position LIMIT {PAGE_BATCHES}"
-_PAGE: Final = f"SELECT position, body {_FROM} AND position <= $5 ORDER BY position"
+_COUNTED: Final = f"""
+    SELECT position, rows, body, sum(rows) OVER (ORDER BY position) AS frames {_FROM}
+    ORDER BY position LIMIT {PAGE_BATCHES}"""
+_PAGE: Final = f"""
+    SELECT position, body FROM ({_COUNTED}) AS counted
+    WHERE frames <= {PAGE_FRAMES} OR frames = rows ORDER BY position"""
 _MASKS: Final = f"SELECT DISTINCT substring(body FROM {MASK_AT + 1} FOR {MASK_BYTES}) {_FROM}"
 _EXTENT: Final = (
     "SELECT min(first_ns), max(last_ns), sum(rows)::bigint FROM inputs WHERE sortie = $1 AND kind = 0 AND rows > 0"
@@ -38,24 +41,36 @@ class PostgresFrames:
 
     async def channels(self, sortie: str, *, from_ns: int | None = None, to_ns: int | None = None) -> int:
         """See FrameStore."""
-        low = _OLDEST if from_ns is None else from_ns
-        high = _NEWEST if to_ns is None else to_ns
-        return mask_from(row[0] for row in await self._database.rows(_MASKS, sortie, -1, low, high))
+        return mask_from(row[0] for row in await self._database.rows(_MASKS, sortie, -1, *_span(from_ns, to_ns)))
 
     async def blocks(
         self, sortie: str, *, from_ns: int | None = None, to_ns: int | None = None
     ) -> AsyncIterator[FrameBlock]:
         """See FrameStore."""
-        low = _OLDEST if from_ns is None else from_ns
-        high = _NEWEST if to_ns is None else to_ns
+        async for page in self._pages(sortie, *_span(from_ns, to_ns), block_of):
+            yield page
+
+    async def columns(
+        self, sortie: str, channels: int, *, from_ns: int | None = None, to_ns: int | None = None
+    ) -> AsyncIterator[FrameColumns]:
+        """See FrameStore."""
+        async for page in self._pages(sortie, *_span(from_ns, to_ns), lambda bodies: columns_of(bodies, channels)):
+            yield page
+
+    async def _pages(
+        self, sortie: str, low: int, high: int, make: Callable[[list[bytes]], Page]
+    ) -> AsyncIterator[Page]:
         after = -1
-        while sizes := await self._database.rows(_SIZES, sortie, after, low, high):
-            end = page_end([(row[0], row[1]) for row in sizes])
-            rows = await self._database.rows(_PAGE, sortie, after, low, high, end)
-            after = end
-            blocks = [decode_block(row[1]) for row in rows]
-            time_ns = np.concatenate([block.time_ns for block in blocks])
-            values = np.concatenate([block.values for block in blocks])
-            keep = (time_ns >= low) & (time_ns < high)
-            if bool(keep.any()):
-                yield FrameBlock(time_ns[keep], np.ascontiguousarray(values[keep]))
+
+        def made(bodies: list[bytes]) -> Page:
+            return within(make(bodies), low, high)
+
+        while rows := await self._database.rows(_PAGE, sortie, after, low, high):
+            after = rows[-1][0]
+            page = await asyncio.to_thread(made, [row[1] for row in rows])
+            if len(page):
+                yield page
+
+
+def _span(from_ns: int | None, to_ns: int | None) -> tuple[int, int]:
+    return OLDEST_NS if from_ns is None else from_ns, NEWEST_NS if to_ns is None else to_ns

@@ -10,6 +10,7 @@ import numpy as np
 import pyarrow as pa
 import pyarrow.parquet as pq
 
+from spinfloor.adapters.exports.formats import parquet_options
 from spinfloor.adapters.sortie_file.layout import FRAMES, damaged
 from spinfloor.core.channels import CHANNEL_COUNT, CHANNELS, TIME_COLUMN
 from spinfloor.core.frames import FrameBlock
@@ -37,7 +38,7 @@ class FramesWriter:
     """Rows in the order they are given, in row groups of ROW_GROUP."""
 
     def __init__(self, path: Path) -> None:
-        self._writer = pq.ParquetWriter(path, SCHEMA, compression="zstd", write_page_checksum=True)
+        self._writer = pq.ParquetWriter(path, SCHEMA, **parquet_options(SCHEMA))
         self._waiting: list[FrameBlock] = []
         self._rows = 0
         self.frames = 0

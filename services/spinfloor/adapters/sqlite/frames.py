@@ -2,24 +2,21 @@
 
 from __future__ import annotations
 
-from collections.abc import AsyncIterator
+import sqlite3
+from collections.abc import AsyncIterator, Callable
 from typing import Final
-
-import numpy as np
 
 from spinfloor.adapters.sqlite.connection import storage_error
 from spinfloor.adapters.sqlite.reader import Reader
 from spinfloor.core.frames import FrameBlock
-from spinfloor.ports.frames import PAGE_BATCHES, Extent, page_end
-from spinfloor.ports.wire import MASK_AT, MASK_BYTES, decode_block, mask_from
+from spinfloor.ports.columns import FrameColumns, Page, block_of, columns_of, within
+from spinfloor.ports.frames import NEWEST_NS, OLDEST_NS, PAGE_FRAMES, Extent
+from spinfloor.ports.wire import MASK_AT, MASK_BYTES, mask_from
 
-_OLDEST: Final = -(2**63)
-_NEWEST: Final = 2**63 - 1
 _FROM: Final = """
     FROM inputs WHERE sortie = (SELECT ref FROM sorties WHERE id = ?) AND position > ?
     AND kind = 0 AND rows > 0 AND last_ns >= ? AND first_ns < ?"""
-_SIZES: Final = f"SELECT position, rows {_FROM} ORDER BY position LIMIT {PAGE_BATCHES}"
-_PAGE: Final = f"SELECT position, body {_FROM} AND position <= ? ORDER BY position"
+_PAGE: Final = f"SELECT position, rows, body {_FROM} ORDER BY position"
 _MASKS: Final = f"SELECT DISTINCT substr(body, {MASK_AT + 1}, {MASK_BYTES}) {_FROM}"
 _EXTENT: Final = """
     SELECT min(first_ns), max(last_ns), sum(rows) FROM inputs
@@ -39,33 +36,61 @@ class SqliteFrames:
 
     async def channels(self, sortie: str, *, from_ns: int | None = None, to_ns: int | None = None) -> int:
         """See the port."""
-        low = _OLDEST if from_ns is None else from_ns
-        high = _NEWEST if to_ns is None else to_ns
+        low, high = _span(from_ns, to_ns)
         return mask_from(row[0] for row in await self._reader.rows(_MASKS, (sortie, -1, low, high)))
 
     async def blocks(
         self, sortie: str, *, from_ns: int | None = None, to_ns: int | None = None
     ) -> AsyncIterator[FrameBlock]:
         """See the port."""
-        low = _OLDEST if from_ns is None else from_ns
-        high = _NEWEST if to_ns is None else to_ns
+        async for page in self._pages(sortie, *_span(from_ns, to_ns), block_of):
+            yield page
+
+    async def columns(
+        self, sortie: str, channels: int, *, from_ns: int | None = None, to_ns: int | None = None
+    ) -> AsyncIterator[FrameColumns]:
+        """See the port."""
+        async for page in self._pages(sortie, *_span(from_ns, to_ns), lambda bodies: columns_of(bodies, channels)):
+            yield page
+
+    async def _pages(
+        self, sortie: str, low: int, high: int, make: Callable[[list[bytes]], Page]
+    ) -> AsyncIterator[Page]:
+        """`make`, and all else that takes time, on the reading thread."""
         after = -1
-        while sizes := await self._reader.rows(_SIZES, (sortie, after, low, high)):
-            end = page_end(sizes)
-            rows = await self._reader.rows(_PAGE, (sortie, after, low, high, end))
-            after = end
+
+        def read(connection: sqlite3.Connection) -> tuple[int, Page] | None:
+            last, bodies = _page(connection, (sortie, after, low, high))
+            if not bodies:
+                return None
             try:
-                block = _joined([decode_block(body) for _, body in rows])
+                page = make(bodies)
             except ValueError as exc:  # SQLite keeps no checksums: a damaged page may hold a row of the right form
                 raise storage_error(exc) from exc
-            keep = (block.time_ns >= low) & (block.time_ns < high)
-            if not bool(keep.all()):
-                block = FrameBlock(block.time_ns[keep], np.ascontiguousarray(block.values[keep]))
-            if len(block):
-                yield block
+            return last, within(page, low, high)
+
+        while (found := await self._reader.run(read)) is not None:
+            after, page = found
+            if len(page):
+                yield page
 
 
-def _joined(blocks: list[FrameBlock]) -> FrameBlock:
-    if len(blocks) == 1:
-        return blocks[0]
-    return FrameBlock(np.concatenate([b.time_ns for b in blocks]), np.concatenate([b.values for b in blocks]))
+def _page(connection: sqlite3.Connection, parameters: tuple[str, int, int, int]) -> tuple[int, list[bytes]]:
+    """The position of the last, and batches of PAGE_FRAMES frames at most; one at least, if there is one."""
+    bodies: list[bytes] = []
+    last, frames = -1, 0
+    cursor = connection.execute(_PAGE, parameters)
+    try:
+        for position, rows, body in cursor:
+            frames += rows
+            if bodies and frames > PAGE_FRAMES:
+                break
+            last = position
+            bodies.append(body)
+    finally:
+        cursor.close()
+    return last, bodies
+
+
+def _span(from_ns: int | None, to_ns: int | None) -> tuple[int, int]:
+    return OLDEST_NS if from_ns is None else from_ns, NEWEST_NS if to_ns is None else to_ns

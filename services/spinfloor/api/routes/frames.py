@@ -236,11 +236,12 @@ async def get_frames(
     extent = await services.ports.frames.extent(sortie)
     first = max(extent.first_ns, from_ns) if from_ns is not None else extent.first_ns
     last = min(extent.last_ns, to_ns - 1) if to_ns is not None else extent.last_ns
-    blocks = services.ports.frames.blocks(sortie, from_ns=from_ns, to_ns=to_ns)
     thinned = max_points is not None and extent.frames > max_points
     if form is not Format.JSON and not thinned:
         mask = await services.ports.frames.channels(sortie, from_ns=from_ns, to_ns=to_ns)
-        return await streamed(stream_frames(blocks, mask, form), form)
+        pages = services.ports.frames.columns(sortie, mask, from_ns=from_ns, to_ns=to_ns)
+        return await streamed(stream_frames(pages, mask, form), form)
+    blocks = services.ports.frames.blocks(sortie, from_ns=from_ns, to_ns=to_ns)
     if max_points is not None and thinned:
         block = await decimated(blocks, first_ns=first, last_ns=max(last, first), max_points=max_points)
     else:
