@@ -1,15 +1,15 @@
 """The line to the NATS servers: connecting, the streams, reading what is stored, and telling what went wrong.
 
-Reads go straight to the stream by sequence or subject; no server-side consumer holds state, so there is nothing to
-recreate after a restart of the server, and a reader that stops costs nothing.
+Reads go straight to the stream by sequence or subject; a reader that stops costs nothing. Whoever follows a stream is handed
+what is stored (`pushes`), and reads again whenever it is not sure to have got everything.
 """
 
 from __future__ import annotations
 
 import asyncio
 import json
-from collections.abc import Iterator, Mapping
-from contextlib import contextmanager
+from collections.abc import AsyncIterator, Iterator, Mapping
+from contextlib import AsyncExitStack, asynccontextmanager, contextmanager
 from dataclasses import dataclass
 from typing import Any, Final
 
@@ -18,6 +18,7 @@ import nats.js.errors
 from nats.aio.client import Client
 from nats.js import api
 
+from spinfloor.adapters.nats.pushes import Push, pushed
 from spinfloor.adapters.nats.reads import ANSWER_LIMIT_S, Reads
 from spinfloor.adapters.nats.subjects import Names
 from spinfloor.ports.errors import StorageError
@@ -92,15 +93,15 @@ class NatsLink:
     async def prepare(self, *, first: int = 1, replicas: int = 1) -> None:
         """Create what is missing. `first`: where positions begin in new streams; past 1 there is an older archive."""
         with translated("creating the streams"):
-            await self._stream("inputs", "in.>", first_seq=first, num_replicas=replicas, echo=True)
-            await self._stream("events", "ev.>", first_seq=first, num_replicas=replicas, echo=True)
+            await self._stream("inputs", "in.>", first_seq=first, num_replicas=replicas)
+            await self._stream("events", "ev.>", first_seq=first, num_replicas=replicas)
             await self._stream("checkpoints", "cp.>", max_msgs_per_subject=1, num_replicas=replicas)
             await self._stream("leases", "ls.>", max_msgs_per_subject=1, num_replicas=replicas)
             await self._stream("latest", "bus.>", max_msgs_per_subject=1, storage=api.StorageType.MEMORY,
                                max_age=6 * 3600.0)  # fmt: skip
             await self.client.flush()
 
-    async def _stream(self, what: str, subjects: str, *, echo: bool = False, **options: Any) -> None:
+    async def _stream(self, what: str, subjects: str, **options: Any) -> None:
         prefix = self.names.prefix
         config = api.StreamConfig(
             name=self.names.stream(what),
@@ -108,9 +109,6 @@ class NatsLink:
             allow_direct=True,
             # Identity is decided by subject and expected sequence, not by the server's time-limited duplicate list.
             duplicate_window=0.1,
-            republish=api.RePublish(src=f"{prefix}.{subjects}", dest=f"{prefix}.stored.{subjects}", headers_only=True)
-            if echo
-            else None,
             **options,
         )
         try:
@@ -178,6 +176,14 @@ class NatsLink:
         with translated("reading messages"):
             messages = await self._reads.after(self.names.stream(what), subject, position, limit)
         return [_stored(message.headers or {}, message.data) for message in messages]
+
+    @asynccontextmanager
+    async def pushed(self, what: str, subject: str, position: int) -> AsyncIterator[Push]:
+        """Messages on a subject (wildcards allowed) past `position`, as they are stored; see `pushes`."""
+        async with AsyncExitStack() as stack:
+            with translated("following a stream"):
+                push = await stack.enter_async_context(pushed(self.client, self.names.stream(what), subject, position))
+            yield push
 
     async def ready(self) -> str | None:
         """What is wrong, None when a message could be written and is on disk."""

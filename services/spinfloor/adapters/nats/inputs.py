@@ -6,13 +6,11 @@ empty: so an identity is stored once, however late it is sent again, and whichev
 
 from __future__ import annotations
 
-import asyncio
 from collections.abc import AsyncIterator, Mapping, Sequence
 from contextlib import asynccontextmanager
 from typing import Final, Protocol
 
 from spinfloor.adapters.nats.connection import EXPECTED_LAST, NatsLink, Stored, WrongLastSequence
-from spinfloor.adapters.nats.following import Waker
 from spinfloor.adapters.nats.subjects import text_of, token
 from spinfloor.core.errors import SpinfloorError
 from spinfloor.ports.errors import OverloadedError, StorageError
@@ -22,7 +20,7 @@ from spinfloor.ports.wire import decode_input, encode_input, identity_of
 
 WAITING_PER_SORTIE: Final = 64
 HEADERS_BYTES: Final = 1024  # more than the headers of an input ever take
-LOOK_AGAIN_S: Final = 0.5  # a wake-up call may get lost with the line; then this is the delay
+LOOK_AGAIN_S: Final = 0.5  # what is handed over may get lost with the line; then this is the delay
 
 
 class InputTooLargeError(SpinfloorError):
@@ -61,7 +59,6 @@ class NatsInputs:
         self._archive = archive
         self._known: set[str] = set()
         self._waiting: dict[str, int] = {}
-        self._waker = Waker(link)
         self._floor = 0  # lowest position the stream may still hold, as last heard
 
     @property
@@ -146,18 +143,24 @@ class NatsInputs:
 
     async def follow(self, sortie: str, *, after: int = -1) -> AsyncIterator[list[JournalEntry]]:
         """See InputJournal."""
-        async with self._waker.listening(self._link.names.inputs(sortie)) as wake:
-            while True:
-                wake.clear()
-                entries = await self.read(sortie, after=after)
-                if entries:
-                    after = entries[-1].offset
-                    yield entries
-                    continue
-                try:
-                    await asyncio.wait_for(wake.wait(), LOOK_AGAIN_S)
-                except TimeoutError:
-                    continue
+        while True:
+            while entries := await self.read(sortie, after=after):
+                after = entries[-1].offset
+                yield entries
+            async for entries in self._pushed_after(sortie, after):
+                after = entries[-1].offset
+                yield entries
+
+    async def _pushed_after(self, sortie: str, after: int) -> AsyncIterator[list[JournalEntry]]:
+        """New entries as they are stored, until it is no longer sure that none is missing."""
+        async with self._link.pushed("inputs", self._link.names.inputs(sortie), max(after, 0)) as push:
+            while not push.broken:
+                messages = await push.next(LOOK_AGAIN_S)
+                if messages:
+                    yield [JournalEntry(at, input_from(one.headers or {}, one.data)) for at, one in messages]
+                    after = messages[-1][0]
+                elif not push.broken and await self._stored_after(sortie, after, 1):
+                    return  # it should have been handed over
 
     async def newest_offset(self, sortie: str) -> int:
         """See InputJournal."""

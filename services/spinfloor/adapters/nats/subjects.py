@@ -45,7 +45,3 @@ class Names:
     def bus(self, subject: str) -> str:
         """A subject of the bus."""
         return f"{self.prefix}.bus.{subject}"
-
-    def stored(self, subject: str) -> str:
-        """Where the server says that a message on `subject` is on disk."""
-        return f"{self.prefix}.stored.{subject.removeprefix(self.prefix + '.')}"
