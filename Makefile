@@ -25,6 +25,7 @@ develop: ## an editable install in .venv with everything the tests need
 	@.ci/setup develop
 
 quick: ## style, types and the tests without browser and servers, in the editable install
+	$(RUN)/ruff format --check services dashboard tests
 	$(RUN)/ruff check services dashboard tests
 	$(RUN)/mypy
 	$(RUN)/pytest -q -m "not browser and not servers" -n 2

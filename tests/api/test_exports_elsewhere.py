@@ -69,7 +69,8 @@ def by_duckdb(data: bytes, form: str, path: Path, column: str) -> list[Any]:
         with duckdb.connect() as connection:
             connection.register("t", table)
             return [row[0] for row in connection.execute(f"SELECT {column} FROM t").fetchall()]
-    return [row[0] for row in duckdb.sql(f"SELECT {column} FROM {readers[form]}('{path}')").fetchall()]
+    with duckdb.connect() as connection:
+        return [row[0] for row in connection.execute(f"SELECT {column} FROM {readers[form]}('{path}')").fetchall()]
 
 
 @pytest.mark.parametrize("read", [by_pandas, by_polars, by_duckdb])

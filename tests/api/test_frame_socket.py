@@ -46,9 +46,9 @@ def good(sequence: int, rows: int = 10) -> bytes:
     return encode_batch("s", sequence, frames().slice(10 * sequence, 10 * sequence + rows))
 
 
-def answer(socket: ClientConnection) -> dict[str, Any]:
+def answer(socket: ClientConnection, within_s: float = RECEIVE_S) -> dict[str, Any]:
     """The answer, in the form of what was sent: text is JSON, binary is MessagePack."""
-    got = socket.recv(timeout=RECEIVE_S)
+    got = socket.recv(timeout=within_s)
     record: dict[str, Any] = orjson.loads(got) if isinstance(got, str) else msgspec.msgpack.decode(got)
     return record
 
@@ -183,5 +183,5 @@ def test_batches_without_an_answer_and_open_connections_are_gauged(service: Serv
         wait_until(lambda: gauge("batches_unanswered") == 5.0, limit_s=20.0, what="five batches without an answer")
         assert gauge("connections") == before + 1.0
         busy.set()
-        assert [msgspec.msgpack.decode(link.recv(timeout=60.0))["acked"] for _ in range(5)] == list(range(5))
+        assert [answer(link, 60.0)["acked"] for _ in range(5)] == list(range(5))
         assert gauge("batches_unanswered") == 0.0

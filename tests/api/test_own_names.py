@@ -82,7 +82,7 @@ def test_a_table_in_own_names(service: Serving) -> None:
     columns = {k: v for k, v in own_columns(0, 40).items() if k != "T4"}
     columns["time_ns"] = columns.pop("clock")
     pq.write_table(pa.table(columns), buffer)
-    query = {"source": "boom", "sequence": 0}
+    query: dict[str, str | int] = {"source": "boom", "sequence": 0}
     headers = {"Content-Type": "application/vnd.apache.parquet"}
     path = f"/v1/sorties/{name}/frames"
     refused = service.http.post(path, params=query, content=buffer.getvalue(), headers=headers)

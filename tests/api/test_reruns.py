@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import os
 import signal
+from functools import partial
 from typing import Any
 
 import pytest
@@ -17,6 +18,10 @@ MSGPACK = {"Content-Type": "application/msgpack"}
 HIGHER = {"floors": {"recovery_ft": 9_000.0}}
 
 
+def _lost_data(service: Serving, name: str) -> bool:
+    return bool(told(service, name)[-1]["kind"] == "link")
+
+
 @pytest.fixture(scope="module")
 def flown(service: Serving) -> list[str]:
     """Three flights that are over."""
@@ -25,7 +30,7 @@ def flown(service: Serving) -> list[str]:
         body = encode_batch("test", 0, frames())
         assert service.http.post(f"/v1/sorties/{name}/frames", content=body, headers=MSGPACK).status_code == 200
     for name in names:
-        wait_for(lambda one=name: told(service, one)[-1]["kind"] == "link", seconds=30.0, what="the loss of data")
+        wait_for(partial(_lost_data, service, name), seconds=30.0, what="the loss of data")
     return names
 
 

@@ -23,7 +23,7 @@ PLAN = Plan.model_validate(
 
 
 def row(spin: int, card: str | None, **changes: Any) -> dict[str, Any]:
-    base = {
+    base: dict[str, Any] = {
         "spin": spin,
         "card": card,
         "orientation": "upright",

@@ -3,6 +3,7 @@
 import io
 import itertools
 import re
+from collections.abc import Sequence
 from dataclasses import replace
 from html.parser import HTMLParser
 from typing import Any
@@ -39,7 +40,7 @@ def given(**changes: Any) -> ReportInput:
     events = [{**record.as_record(), "sequence": place} for place, record in enumerate(ONE)]
     rows = spin_table(ONE, PLAN)
     times = [int((10 + place / 50) * S) for place in range(500)]
-    frames = {
+    frames: dict[str, Sequence[Any]] = {
         "time_ns": times,
         "roll_rate_dps": [100.0] * 500,
         "pitch_rate_dps": [None] * 500,

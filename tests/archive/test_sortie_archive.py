@@ -116,7 +116,7 @@ async def test_what_is_inside_opens_with_other_peoples_libraries(flown: Ports, t
     by_pandas = pd.read_parquet(parts / "frames.parquet")["yaw_rate_radps"].to_numpy()
     by_polars = pl.read_parquet(parts / "frames.parquet")["yaw_rate_radps"].to_numpy()
     assert by_pandas.tobytes() == rates.tobytes() == by_polars.tobytes()
-    turns = duckdb.sql(
+    turns = duckdb.execute(
         f"SELECT count(*) FROM read_json('{parts / 'events.ndjson'}', format='newline_delimited') "
         "WHERE kind = 'spin.turn'"
     ).fetchall()

@@ -50,7 +50,7 @@ def test_a_client_that_knows_the_certificate_sends_and_reads(secure: tuple[Runni
         address = running.base.replace("https", "wss") + "/v1/sorties/tls/frames"
         with connect(address, ssl=trusting, proxy=None) as link:
             link.send(encode_batch("s", 0, frames().slice(0, 50)))
-            assert msgspec.msgpack.decode(link.recv(timeout=60.0))["accepted"] == 50
+            assert msgspec.msgpack.decode(link.recv(timeout=60.0, decode=False))["accepted"] == 50
         assert http.get("/v1/sorties/tls/frames?format=csv").text.count("\n") == 51
 
 

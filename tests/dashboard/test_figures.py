@@ -1,5 +1,6 @@
 """Figures and form helpers of the pages beside Watch: pure functions, checked by hand-worked numbers."""
 
+from collections.abc import Sequence
 from pathlib import Path
 from typing import Any
 
@@ -95,7 +96,7 @@ def test_a_helix_of_a_left_spin_mirrors_a_right_one() -> None:
     (left,) = split(EVENTS)
     left.kind["sense_from_above"] = "anticlockwise"
     times = [int((10 + place / 10) * S) for place in range(60)]
-    columns = {"time_ns": times, "roll_rate_dps": [80.0] * 60, "yaw_rate_dps": [85.0] * 60,
+    columns: dict[str, Sequence[Any]] = {"time_ns": times, "roll_rate_dps": [80.0] * 60, "yaw_rate_dps": [85.0] * 60,
                "pressure_altitude_ft": [9_000.0] * 60}  # fmt: skip
     one = spin_figures.descent_helix(columns, right)["data"][1]["x"]
     other = spin_figures.descent_helix(columns, left)["data"][1]["x"]

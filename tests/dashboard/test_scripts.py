@@ -12,9 +12,10 @@ pytestmark = pytest.mark.browser
 
 def sequence(page: Page, words: str) -> list[str] | None:
     phrases = {phrase: phrase for phrase in shipped_phrases()}
-    return page.evaluate(
+    clips: list[str] | None = page.evaluate(
         "([p, w]) => { spinfloor.clips.phrases = p; return spinfloor.clips.sequence(w); }", [phrases, words]
     )
+    return clips
 
 
 @pytest.mark.parametrize(

@@ -14,7 +14,7 @@ from spinfloor_dashboard.components.plan_panels import rule_label
 
 def _shown(component: Any) -> str:
     """Everything a component would send to the browser."""
-    return PlotlyJSONEncoder().encode(component)
+    return str(PlotlyJSONEncoder().encode(component))
 
 
 @pytest.mark.parametrize("key", sorted(RULES))

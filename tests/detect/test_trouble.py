@@ -27,7 +27,7 @@ HOUR_NS = 3_600_000_000_000
 DAMAGE = "UPDATE checkpoints SET data = CAST(substr(data, 1, 100) || x'00ff' || substr(data, 103) AS BLOB)"
 SHORTENED = "UPDATE checkpoints SET data = CAST(substr(data, 1, 5) || x'01' || substr(data, 7) AS BLOB)"
 UNREADABLE = "UPDATE checkpoints SET data = CAST(data AS TEXT)"  # the driver refuses the row
-PATIENT = {"data_age_limit_s": 10.0}
+PATIENT_S = 10.0
 
 
 class JumpingClock:
@@ -52,7 +52,7 @@ async def at_work(folder: Path, clock: Clock | None = None) -> AsyncIterator[tup
     supervisor = Supervisor(ports, owner="embedded")
     supervisor.warm.set()
     try:
-        await ports.sorties.create(record(**PATIENT))
+        await ports.sorties.create(record(data_age_limit_s=PATIENT_S))
         await supervisor.start()
         yield ports, supervisor
     finally:
@@ -72,7 +72,7 @@ async def test_a_damaged_checkpoint_is_passed_over_and_the_events_are_the_same(t
         await send(ports, supervisor, frames().slice(IN_SPIN, len(frames())), 1)
         assert supervisor.trouble("s") is None
         there = [event.as_record() for event in await ports.events.read("s", limit=10_000)]
-        again, _ = await reprocessed(ports, record(**PATIENT))
+        again, _ = await reprocessed(ports, record(data_age_limit_s=PATIENT_S))
     assert there == again
 
 
@@ -86,7 +86,7 @@ async def test_a_sortie_that_cannot_be_read_is_shown_in_trouble_and_holds_up_no_
         assert await supervisor.runtime("s", timeout_s=0.5) is None
         await until(lambda: _said(supervisor.trouble("s")))
         assert "kept" in str(supervisor.trouble("s"))
-        await ports.sorties.create(replace(record(**PATIENT), id="other"))
+        await ports.sorties.create(replace(record(data_age_limit_s=PATIENT_S), id="other"))
         await ports.inputs.append("other", FramesInput("t", 0, 0, frames().slice(0, 50)))
         runtime = await supervisor.runtime("other")
         assert runtime is not None
@@ -107,7 +107,7 @@ async def test_a_wall_clock_that_is_set_mid_spin_changes_no_event(tmp_path: Path
             await send(ports, supervisor, frames().slice(start, min(start + 200, len(frames()))), sequence)
         assert supervisor.trouble("s") is None
         there = [event.as_record() for event in await ports.events.read("s", limit=10_000)]
-        again, ticks = await reprocessed(ports, record(**PATIENT))
+        again, ticks = await reprocessed(ports, record(data_age_limit_s=PATIENT_S))
     assert ticks == 0
     assert there == again
     assert not [event for event in there if event["kind"] == "link"]

@@ -5,7 +5,7 @@ from __future__ import annotations
 import re
 
 import pytest
-from tests.docs.examples import ROOT
+from tests.places import ROOT
 
 TEXT = (ROOT / "DEVELOPERS.md").read_text(encoding="utf-8")
 STEP = re.compile(r"^\| [^|]+ \| (\S+\.(?:py|js)) \| (\w+) \|$", re.MULTILINE)

@@ -15,7 +15,8 @@ import pytest
 import yaml
 from numpy.testing import assert_allclose
 from tests.adapters.recordings.chapter10 import builder
-from tests.docs.examples import ROOT, blocks, of_kind, python, reader, shell
+from tests.docs.examples import blocks, of_kind, python, reader, shell
+from tests.places import ROOT
 from tests.serving_thread import Serving, serving
 from tests.tools.running import COMMAND, wait_for
 

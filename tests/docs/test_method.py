@@ -6,7 +6,7 @@ import math
 import re
 
 import pytest
-from tests.docs.examples import ROOT
+from tests.places import ROOT
 
 from spinfloor.core.channels import CHANNEL_INDEX, CHANNELS
 from spinfloor.core.detector import tuning

@@ -6,7 +6,8 @@ import json
 import re
 from pathlib import Path
 
-from tests.docs.examples import ROOT, reader, shell
+from tests.docs.examples import reader, shell
+from tests.places import ROOT
 from tests.serving_thread import serving
 
 

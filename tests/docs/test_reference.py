@@ -11,8 +11,8 @@ from pathlib import Path
 
 import click
 import pytest
-from tests.docs.examples import ROOT
 from tests.docs.plan_rows import rows
+from tests.places import ROOT
 from tests.serving_thread import ROOMY, Serving, serving
 
 import spinfloor
@@ -104,9 +104,9 @@ def raised() -> Iterator[tuple[str, int | None]]:
                     status = values.get("http_status")
                     yield str(values["code"]), status if isinstance(status, int) else None
             elif isinstance(node, ast.Call) and getattr(node.func, "id", "") in ("ProblemError", "problem_record"):
-                status, code = node.args[:2]
-                if isinstance(status, ast.Constant) and isinstance(code, ast.Constant):
-                    yield str(code.value), int(str(status.value))
+                stated, code = node.args[:2]
+                if isinstance(stated, ast.Constant) and isinstance(code, ast.Constant):
+                    yield str(code.value), int(str(stated.value))
 
 
 def test_every_problem_code_is_listed_with_its_status() -> None:

@@ -24,7 +24,7 @@ def rounds(tmp_path: Path) -> Rounds:
 async def test_a_server_killed_twenty_times_loses_nothing_and_says_nothing_twice(rounds: Rounds) -> None:
     kills = 0
     async with rounds.running():
-        names = []
+        names: list[str] = []
         while kills < 20:
             names.append(f"kill-{len(names)}")
             outcome = await rounds.sortie(names[-1], kills=min(10, 20 - kills))

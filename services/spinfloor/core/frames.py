@@ -79,9 +79,9 @@ class FrameBlock:
             values[:, CHANNEL_INDEX[name]] = column * channel.si_per_unit
         return FrameBlock(time_ns, values)
 
-    def to_columns(self, *, drop_empty: bool = True) -> dict[str, npt.NDArray[np.generic]]:
+    def to_columns(self, *, drop_empty: bool = True) -> dict[str, Int64Array | Float64Array]:
         """Back to contract columns in edge units; columns with no value at all are left out by default."""
-        out: dict[str, npt.NDArray[np.generic]] = {TIME_COLUMN: self.time_ns}
+        out: dict[str, Int64Array | Float64Array] = {TIME_COLUMN: self.time_ns}
         for i, channel in enumerate(CHANNELS):
             column = self.values[:, i]
             if drop_empty and not channel.required and bool(np.isnan(column).all()):

@@ -1,7 +1,8 @@
 """One set of adapters for a process."""
 
-from collections.abc import Awaitable, Callable
+from collections.abc import Awaitable, Callable, Coroutine
 from dataclasses import dataclass
+from typing import Any
 
 from spinfloor.ports.audit import AuditLog
 from spinfloor.ports.beliefs import BeliefStore
@@ -37,5 +38,5 @@ class Ports:
     sessions: SessionStore
     clock: Clock
     ready: Callable[[], Awaitable[str | None]]
-    close: Callable[[], Awaitable[None]]
+    close: Callable[[], Coroutine[Any, Any, None]]
     gauges: Callable[[], dict[str, float]]

@@ -168,7 +168,7 @@ def test_refusals(tmp_path: Path, change: dict[str, dict[str, object]], telling:
 def test_map_and_file_must_agree(tmp_path: Path) -> None:
     path = tmp_path / "flight.csv"
     path.write_text("T,P,Q,R,H\ns,rad/s,deg/s,deg/s,ft\n0,1,2,3,4\n")
-    columns = {
+    columns: dict[str, dict[str, object]] = {
         "roll_rate_dps": {"source": "P", "unit": "deg/s"},
         "pitch_rate_dps": {"source": "Q"},
         "yaw_rate_dps": {"source": "R"},

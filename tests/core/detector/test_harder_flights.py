@@ -5,6 +5,7 @@ from __future__ import annotations
 from pathlib import Path
 
 import numpy as np
+import numpy.typing as npt
 import pandas as pd
 import pytest
 from hypothesis import HealthCheck, given, settings
@@ -88,7 +89,7 @@ def test_units_and_signs_of_the_source_change_no_event(powers: list[int], signs:
     f = flight("half turn", 11)
     record = degraded(f, CLEAN, five=True)
     names = [n for n in REQUIRED_COLUMNS if n in record.columns]
-    columns = {"clock": record.time_ns}
+    columns: dict[str, npt.ArrayLike] = {"clock": record.time_ns}
     mapped = {}
     for name, power, sign in zip(names, powers, signs, strict=False):
         columns[f"raw {name}"] = sign * record.columns[name] * 2.0**-power

@@ -98,7 +98,8 @@ def test_a_spin_without_recovery_controls_shows_nothing() -> None:
 @pytest.mark.parametrize("key", sorted(RULES))
 def test_the_verdict_carries_numbers_clause_and_whether_it_was_read(key: str) -> None:
     rule = RULES[key]
-    record = judge(rule, AMPLE).as_record()
+    verdict = judge(rule, AMPLE)
+    record = verdict.as_record()
     assert record["source"] == rule.source
     assert record["clause"] == rule.clause
     assert record["verified"] is rule.verified
@@ -106,7 +107,8 @@ def test_the_verdict_carries_numbers_clause_and_whether_it_was_read(key: str) ->
     assert rule.source in sentence
     assert "0.50 turns" in sentence
     assert ("from memory" in sentence) is not rule.verified
-    notes = " ".join(str(note) for note in record["notes"])
+    assert record["notes"] == list(verdict.notes)
+    notes = " ".join(verdict.notes)
     assert ("check them in the text" in notes) is not rule.verified
 
 

@@ -11,8 +11,7 @@ from tests.core.recovery.bench import Bench
 from tests.core.recovery.generator import level_records
 
 from spinfloor.core.plan.flatten import beliefs_record, cards_record, settings_record
-from spinfloor.core.plan.model import Aircraft, Card, Floors, Plan, Priors, Timing
-from spinfloor.core.recovery.beliefs import Prior
+from spinfloor.core.plan.model import Aircraft, Card, Floors, Plan, Prior, Priors, Timing
 from spinfloor.core.recovery.state import new_decision
 
 

@@ -73,8 +73,8 @@ def level_records(n: int, rate_hz: float, altitude_m: float, start_ns: int = STA
     """n records of level flight."""
     out = np.zeros(n, MOTION_DTYPE)
     assert MOTION_DTYPE.fields is not None
-    for name, (kind, _) in MOTION_DTYPE.fields.items():
-        if kind == np.float64:
+    for name, field_type in MOTION_DTYPE.fields.items():
+        if field_type[0] == np.float64:
             out[name] = np.nan
     out["time_ns"] = start_ns + np.round(np.arange(n) * 1e9 / rate_hz).astype(np.int64)
     out["frame_ns"] = out["time_ns"]

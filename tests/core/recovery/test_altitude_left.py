@@ -17,7 +17,8 @@ def _draw(rng: np.random.Generator, location: float, scale: float, dof: float, u
     """Student-t given that it exceeds `used`, by inverting scipy's distribution function."""
     low = stats.t.cdf(used, dof, location, scale)
     high = stats.t.cdf(location + TAIL_SCALES * scale, dof, location, scale)
-    return stats.t.ppf(rng.uniform(low, high, DRAWS), dof, location, scale) - used
+    drawn: np.ndarray = stats.t.ppf(rng.uniform(low, high, DRAWS), dof, location, scale)
+    return drawn - used
 
 
 @pytest.mark.parametrize("probability", [0.90, 0.95, 0.99])

@@ -122,7 +122,8 @@ def test_recover_comes_before_the_planned_turns_are_up(flown: list[tuple[Flight,
 
 
 def _held(told: Told, call: int) -> np.ndarray:
-    return (told.trace["active"][:, call] & ~told.trace["silenced"][:, call]) != 0
+    held: np.ndarray = (told.trace["active"][:, call] & ~told.trace["silenced"][:, call]) != 0
+    return held
 
 
 def test_nothing_lower_delays_a_higher_call(flown: list[tuple[Flight, Told]]) -> None:

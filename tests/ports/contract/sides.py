@@ -15,7 +15,7 @@ from tests.servers.processes import NatsServer, PostgresServer
 from spinfloor.adapters.spread import open_spread
 from spinfloor.adapters.sqlite import open_store
 from spinfloor.core.channels import CHANNEL_COUNT
-from spinfloor.core.events import Event, Kind
+from spinfloor.core.events import Event, Json, Kind
 from spinfloor.core.frames import FrameBlock
 from spinfloor.ports import FramesInput, Ports, SortieKind, SortieRecord
 
@@ -85,5 +85,5 @@ def batch(sequence: int, *, source: str = "nose boom", n: int = 3, received_ns: 
 
 def event(sortie: str, sequence: int, *, run: str = "run-1", kind: Kind = Kind.PHASE, note: str = "") -> Event:
     """An event with awkward data."""
-    data = {"from": "flight", "to": note or "départure", "altitude_ft": 0.1 + sequence, "card": None}
+    data: dict[str, Json] = {"from": "flight", "to": note or "départure", "altitude_ft": 0.1 + sequence, "card": None}
     return Event(sortie, run, sequence, kind, 10 * sequence, 10 * sequence + 1, data)

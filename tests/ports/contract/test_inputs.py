@@ -11,6 +11,7 @@ from tests.ports.contract.sides import Side, batch
 from spinfloor.core.events import Mark
 from spinfloor.ports import FloorsInput, FramesInput, JournalEntry, MarkInput, TickInput
 from spinfloor.ports.errors import OverloadedError, UnknownSortieError
+from spinfloor.ports.inputs import Input
 
 
 def assert_same(got: JournalEntry, sent: object) -> None:
@@ -30,7 +31,7 @@ def assert_same(got: JournalEntry, sent: object) -> None:
 
 async def test_every_kind_of_input_comes_back_in_order_and_bit_for_bit(side: Side) -> None:
     sortie = await side.sortie()
-    sent = [
+    sent: list[Input] = [
         batch(0),
         TickInput(5_000, 8),
         MarkInput(Mark("note", 6_000, "test conductor", {"text": "ça va"}), 9),
@@ -166,7 +167,7 @@ async def test_sources_say_how_far_they_got(side: Side) -> None:
 async def test_many_at_once_are_as_if_one_after_another(side: Side) -> None:
     sortie = await side.sortie()
     await side.ports.inputs.append(sortie, batch(1))
-    many = [batch(0), TickInput(5_000, 8), batch(1), batch(2)]
+    many: list[Input] = [batch(0), TickInput(5_000, 8), batch(1), batch(2)]
     done = await side.ports.inputs.append_all(sortie, many)
     assert [one.duplicate for one in done] == [False, False, True, False]
     got = await side.ports.inputs.read(sortie)

@@ -28,7 +28,7 @@ def packet(
         secondary = secondary + b"\0\0"
         secondary += (sum(struct.unpack("<5H", secondary)) & 0xFFFF).to_bytes(2, "little")
     length = 24 + len(secondary) + len(filled)
-    head = struct.pack("<HHIIBBBB", 0xEB25, channel, length, len(body), 6, sequence % 256, flags, data_type)
+    head: bytes = struct.pack("<HHIIBBBB", 0xEB25, channel, length, len(body), 6, sequence % 256, flags, data_type)
     head += (rtc % (1 << 48)).to_bytes(6, "little")
     head += (sum(struct.unpack("<11H", head)) & 0xFFFF).to_bytes(2, "little")
     return head + secondary + filled

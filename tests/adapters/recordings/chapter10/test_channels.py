@@ -50,7 +50,7 @@ def _read(tmp_path: Path, data: bytes, **more: object) -> Recording:
     return read_recording(path, {"year": 2031, "columns": COLUMNS, "pcm": [LAYOUT], **more})
 
 
-def _check(recording: Recording, frames: int = N) -> dict[str, npt.NDArray[np.generic]]:
+def _check(recording: Recording, frames: int = N) -> dict[str, npt.NDArray[np.int64] | npt.NDArray[np.float64]]:
     columns = recording.block.to_columns()
     assert len(recording.block) == frames
     assert_allclose(columns["roll_rate_dps"], -84.85, rtol=1e-12)

@@ -23,8 +23,8 @@ def _bodies(data: bytes) -> tuple[list[bytes], str]:
     return found, " | ".join(n.sentence for n in notes)
 
 
-def _three(**options: int) -> list[bytes]:
-    return [builder.packet(5, 0x30, k, bytes([k] * 8), sequence=k, **options) for k in range(3)]
+def _three(*, flags: int = 0) -> list[bytes]:
+    return [builder.packet(5, 0x30, k, bytes([k] * 8), sequence=k, flags=flags) for k in range(3)]
 
 
 def test_leading_garbage_and_garbage_between() -> None:
