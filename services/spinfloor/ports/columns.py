@@ -16,7 +16,7 @@ import numpy.typing as npt
 
 from spinfloor.core.channels import CHANNEL_COUNT, CHANNELS
 from spinfloor.core.frames import Float64Array, FrameBlock, Int64Array
-from spinfloor.ports.wire import HEADER, KIND_FRAMES
+from spinfloor.ports.wire import HEADER, KIND_FRAMES, channels_of
 
 _WORD: Final = 8
 _HEAD_WORDS: Final = HEADER.size // _WORD

@@ -45,12 +45,18 @@ def join_block(time_ns: npt.NDArray[np.int64], mask: int, columns: npt.NDArray[n
     return header + time_ns.astype("<i8", copy=False).tobytes() + columns.tobytes()
 
 
+@functools.lru_cache(maxsize=256)
+def channels_of(mask: int) -> list[int]:
+    """Positions of the channels in a mask; not to be changed."""
+    return [i for i in range(CHANNEL_COUNT) if mask >> i & 1]
+
+
 def decode_block(body: bytes | memoryview) -> FrameBlock:
     """The block back, bit for bit. Raises ValueError when the bytes are not one."""
     if len(body) < HEADER.size:
         raise ValueError("too short for a frame block")
     kind, n, mask = HEADER.unpack_from(body)
-    positions = [i for i in range(CHANNEL_COUNT) if mask >> i & 1]
+    positions = channels_of(mask)
     if kind != KIND_FRAMES or mask >> CHANNEL_COUNT or len(body) != HEADER.size + 8 * n * (1 + len(positions)):
         raise ValueError("not a frame block")
     time_ns = np.frombuffer(body, dtype="<i8", count=n, offset=HEADER.size).astype(np.int64)
@@ -119,7 +125,7 @@ def decode_input(
     if not body:
         raise ValueError("an input needs at least its kind byte")
     if body[0] == KIND_FRAMES:
-        return FramesInput(source, sequence, received_ns, decode_block(body))
+        return FramesInput(source, sequence, received_ns, decode_block(body), body)
     try:
         return _decode_record(body[0], orjson.loads(body[1:]), received_ns, key)
     except (KeyError, TypeError) as exc:
