@@ -107,7 +107,7 @@ class _Form:
         if len(body) < HEADER.size:
             raise ValueError("too short for a frame block")
         kind, rows, mask = HEADER.unpack_from(body)
-        positions = [i for i in range(CHANNEL_COUNT) if mask >> i & 1]
+        positions = channels_of(mask)
         if (
             kind != KIND_FRAMES
             or mask >> CHANNEL_COUNT
