@@ -9,6 +9,7 @@ from contextlib import asynccontextmanager
 
 import pytest
 from nats.aio.client import Client
+from nats.aio.msg import Msg
 from tests.adapters.spread.test_restarts import opened
 from tests.ports.contract.sides import batch, sortie_record
 from tests.servers.processes import NatsServer, PostgresServer
@@ -99,7 +100,7 @@ async def test_a_hole_in_the_hand_over_shows_at_once(nats_server: NatsServer) ->
         async with pushed(client, "holes", "holes.>", 0) as push:
             for i in range(4):
                 await js.publish(f"holes.{i}", b"x")
-            handed = []
+            handed: list[tuple[int, Msg]] = []
             while len(handed) < 4:
                 handed += await push.next(5.0)
             assert [position for position, _ in handed] == [1, 2, 3, 4]
