@@ -58,7 +58,7 @@ def by_polars(data: bytes, form: str, path: Path, column: str) -> list[Any]:
         "ndjson": pl.read_ndjson,
         "arrow": pl.read_ipc_stream,
     }
-    return readers[form](io.BytesIO(data))[column].to_list()  # type: ignore[no-any-return]
+    return list(readers[form](io.BytesIO(data))[column].to_list())
 
 
 def by_duckdb(data: bytes, form: str, path: Path, column: str) -> list[Any]:

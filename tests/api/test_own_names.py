@@ -15,7 +15,7 @@ from tests.serving_thread import Serving, frames, plan_data
 from spinfloor.client import Client, encode_batch
 
 NAMES = itertools.count()
-MAP = {
+MAP: dict[str, Any] = {
     "time": {"source": "clock", "unit": "ns"},
     "columns": {
         "roll_rate_dps": {"source": "P", "unit": "rad/s"},
@@ -50,12 +50,12 @@ def test_own_names_over_http_make_the_spins_that_contract_names_make(service: Se
         answer = post(service, name, sequence, own_columns(first, min(first + 700, len(frames()))))
         assert answer.status_code == 200, answer.text
     assert post(service, name, 0, own_columns(0, 700)).json()["duplicates"] == 700
-    five = {c: v for c, v in frames().to_columns().items() if c in ("time_ns", *MAP["columns"])}  # type: ignore[misc]
+    five = {c: v for c, v in frames().to_columns().items() if c in ("time_ns", *MAP["columns"])}
     body = {"source": "boom", "sequence": 0, "columns": {c: v.tolist() for c, v in five.items()}}
     assert service.http.post(f"/v1/sorties/{plain}/frames", json=body).status_code == 200
     got, wanted = (service.http.get(f"/v1/sorties/{one}/frames").json()["columns"] for one in (name, plain))
     assert got["time_ns"] == wanted["time_ns"]
-    for column in MAP["columns"]:  # type: ignore[attr-defined]
+    for column in MAP["columns"]:
         assert_allclose(got[column], wanted[column], rtol=1e-12, atol=1e-9)
     one, two = (service.http.get(f"/v1/sorties/{n}/spins").json()["spins"] for n in (name, plain))
     assert [(s["direction"], round(s["turns"], 6)) for s in one] == [

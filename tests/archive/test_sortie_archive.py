@@ -8,8 +8,9 @@ import io
 import json
 import shutil
 import zipfile
-from collections.abc import AsyncIterator, Callable, Iterator
+from collections.abc import AsyncIterator, Callable, Iterator, Mapping
 from pathlib import Path
+from typing import Any
 
 import duckdb
 import numpy as np
@@ -22,6 +23,7 @@ from tests.serving_thread import frames
 from spinfloor.adapters.sortie_file import ArchiveError, open_archive
 from spinfloor.archive.bench import Bench
 from spinfloor.archive.importing import NotReproducedError, import_sortie
+from spinfloor.core.events import Json
 from spinfloor.detect.supervisor import Supervisor
 from spinfloor.ports.bundle import Ports
 from spinfloor.ports.errors import SortieExistsError
@@ -43,6 +45,12 @@ async def flown(tmp_path: Path) -> AsyncIterator[Ports]:
     async with store(tmp_path / "from") as ports:
         await fly(ports)
         yield ports
+
+
+def nested(record: Mapping[str, Json], outer: str, inner: str) -> Json:
+    held = record[outer]
+    assert isinstance(held, dict)
+    return held[inner]
 
 
 def put(folder: Path, data: bytes) -> None:
@@ -79,13 +87,13 @@ async def test_elsewhere_it_is_the_same_sortie_with_the_same_events(flown: Ports
         assert (here.plan, here.beliefs, here.belief_version) == (there.plan, there.beliefs, 3)
         assert (here.kind, here.created_ns, here.aircraft) == (there.kind, there.created_ns, there.aircraft)
         assert here.notes["card"] == "B1"
-        assert here.notes["imported"]["whole"] is True  # type: ignore[index,call-overload]
+        assert nested(here.notes, "imported", "whole") is True
         assert await inputs_of(ports, SORTIE) == await inputs_of(flown, SORTIE)
         told = await events_of(ports, SORTIE)
         assert told == await events_of(flown, SORTIE)
         assert {kind for _, _, kind, *_ in told} >= {"spin.started", "spin.turn", "recovered", "call", "mark", "link"}
         floors = await ports.audit.read(sortie=SORTIE, action="floors")
-        assert floors[-1].data["floors"]["recovery_ft"] == 6_100.0  # type: ignore[index,call-overload]
+        assert nested(floors[-1].data, "floors", "recovery_ft") == 6_100.0
         assert await ports.inputs.sources(SORTIE) == await flown.inputs.sources(SORTIE)
         supervisor = Supervisor(ports, owner="embedded")
         supervisor.warm.set()
@@ -208,19 +216,19 @@ async def test_a_broken_off_import_goes_on_where_it_stopped(
         whole = type(ports.inputs).append_all
         calls = 0
 
-        async def full(self: object, sortie: str, entries: object) -> object:
+        async def full(self: Any, sortie: str, entries: Any) -> Any:
             nonlocal calls
             calls += 1
             if calls == 3:
                 raise OSError("the power went")
-            return await whole(self, sortie, entries)  # type: ignore[arg-type]
+            return await whole(self, sortie, entries)
 
         monkeypatch.setattr(type(ports.inputs), "append_all", full)
         with pytest.raises(OSError, match="the power went"):
             await take(ports, bench, data, tmp_path / "in")
         monkeypatch.setattr(type(ports.inputs), "append_all", whole)
         assert len(await ports.inputs.read(SORTIE)) == 10
-        assert (await ports.sorties.get(SORTIE)).notes["imported"]["whole"] is False  # type: ignore[index,call-overload]
+        assert nested((await ports.sorties.get(SORTIE)).notes, "imported", "whole") is False
         done = await take(ports, bench, data, tmp_path / "rest")
         assert (done["resumed"], done["reproduced"]) == (True, "same")
         assert await inputs_of(ports, SORTIE) == await inputs_of(flown, SORTIE)

@@ -134,7 +134,9 @@ async def test_a_restart_mid_spin_goes_on_with_the_same_turns_and_events(tmp_pat
 async def test_an_owner_who_lost_the_sortie_writes_nothing_more(tmp_path: Path) -> None:
     async with at_work(tmp_path, record(data_age_limit_s=10.0)) as (ports, supervisor):
         await send(ports, supervisor, frames().slice(0, IN_SPIN), 0)
-        old = (await supervisor.runtime("s")).grant  # type: ignore[union-attr]
+        runtime = await supervisor.runtime("s")
+        assert runtime is not None
+        old = runtime.grant
         assert await ports.leases.acquire("s", "another", ttl_s=5.0) is None
         newer = await ports.leases.acquire("s", "embedded", ttl_s=5.0)
         assert newer is not None

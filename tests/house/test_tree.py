@@ -64,3 +64,16 @@ def test_nothing_in_the_tree_names(what: str, telling: str) -> None:
         if re.search(telling, line)
     ]
     assert found == [], what
+
+
+def test_every_exception_from_a_check_carries_its_reason() -> None:
+    """`# noqa: CODE  # why`, `# type: ignore[code]  # why`; `# fmt: skip` says itself what it keeps: the layout."""
+    silent = re.compile(r"# (?:noqa|type: ignore)(?![:\[][\w, -]+\]?  # \w)")
+    found = [
+        f"{path.relative_to(ROOT)}:{number}: {line.strip()}"
+        for path in _tracked("*.py")
+        if path != Path(__file__)
+        for number, line in enumerate(path.read_text(encoding="utf-8").splitlines(), start=1)
+        if silent.search(line)
+    ]
+    assert found == []

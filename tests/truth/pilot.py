@@ -26,7 +26,7 @@ def _pitch_bank(dx, dy, dz):
 
 
 @njit(cache=True)
-def finished(row, s, entry, since, air, omega_v, load, memory):  # noqa: C901 - a table of end conditions, one line each
+def finished(row, s, entry, since, air, omega_v, load, memory):  # noqa: C901  # a table of end conditions, one line each
     """Whether the segment's end condition is met (or its longest time is over)."""
     end, value = int(row[1]), row[2]
     if since >= row[3]:

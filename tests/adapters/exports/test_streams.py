@@ -18,6 +18,7 @@ import pytest
 from spinfloor.adapters.exports import Format, Piece, encode_frames, mask_of, stream_frames
 from spinfloor.adapters.exports import streams as module
 from spinfloor.adapters.sqlite import open_store
+from spinfloor.adapters.sqlite.inputs import SqliteInputs
 from spinfloor.core.channels import CHANNEL_COUNT
 from spinfloor.core.frames import FrameBlock
 from spinfloor.ports.bundle import Ports
@@ -83,7 +84,8 @@ async def stored(folder: Path, rows: int) -> Ports:
         block = FrameBlock(block.time_ns + start * 10_000_000, block.values)
         batches = [FramesInput("t", (start + i) // 100, 1, block.slice(i, i + 100)) for i in range(0, 20_000, 100)]
         await ports.inputs.append_all("s", batches)
-    ports.inputs.forget("s")  # type: ignore[attr-defined]
+    assert isinstance(ports.inputs, SqliteInputs)
+    ports.inputs.forget("s")
     return ports
 
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import itertools
+from typing import Any
 
 import numpy as np
 import pytest
@@ -22,7 +23,7 @@ LINES = (
     b"        0.05,  4.2906e-06,-0.003402617,-5.442458e-06,0.0003354452,  -0.2665711,-0.00042769,7999.96,1572.081,0\n",
     b"         0.1,        57.3, -0.03115973,-5.010855e-05, 0.001324513,    -1.06123,-0.001711665,7999.8,1572.088,0\n",
 )
-MAP = {
+MAP: dict[str, Any] = {
     "time": {"source": "Time", "unit": "s"},
     "columns": {
         "roll_rate_dps": {"source": "P", "unit": "deg/s"},
@@ -92,7 +93,7 @@ def test_labels_that_do_not_fit_the_map() -> None:
 
 
 def test_units_in_brackets_and_missing_units() -> None:
-    columns = {name: {"source": m["source"]} for name, m in MAP["columns"].items()}  # type: ignore[attr-defined]
+    columns = {name: {"source": m["source"]} for name, m in MAP["columns"].items()}
     mapping: dict[str, object] = {"time": {"source": "Time"}, "columns": columns}
     link = _link(mapping, "Time [s],P (rad/s),Q (rad/s),R (rad/s),Pressure [ft]")
     (block,) = link.take(b"1,2,3,4,1000\n", AT)
@@ -111,7 +112,7 @@ def test_dated_time_is_taken_as_it_is_and_wrong_widths_are_damage() -> None:
 
 
 def test_slow_channels_are_held_to_their_limit() -> None:
-    columns = {**MAP["columns"], "alpha_deg": {"source": "A", "unit": "deg", "hold_s": 0.1}}  # type: ignore[dict-item]
+    columns = {**MAP["columns"], "alpha_deg": {"source": "A", "unit": "deg", "hold_s": 0.1}}
     link = _link({"time": {"source": "Time", "unit": "s"}, "columns": columns}, "Time,P,Q,R,Pressure,A")
     lines = [f"{k * 0.05:.2f},1,2,3,1500,{10 if k == 0 else ''}\n".encode() for k in range(5)]
     block = _joined([b for line in lines for b in link.take(line, AT)])
@@ -119,7 +120,7 @@ def test_slow_channels_are_held_to_their_limit() -> None:
 
 
 def test_columns_with_different_delays_meet_at_the_same_time() -> None:
-    columns = {name: {**m, "delay_s": 0.1} for name, m in MAP["columns"].items()}  # type: ignore[attr-defined]
+    columns = {name: {**m, "delay_s": 0.1} for name, m in MAP["columns"].items()}
     columns["alpha_deg"] = {"source": "A", "unit": "deg"}
     link = _link({"time": {"source": "Time", "unit": "s"}, "columns": columns}, "Time,P,Q,R,Pressure,A")
     block = _joined([b for k in range(6) for b in link.take(f"{k * 0.05:.2f},{k},2,3,1500,{k}\n".encode(), AT)])

@@ -7,6 +7,7 @@ Unit factors are checked against the defining constants: 1 rad = 57.29578 deg, 1
 from __future__ import annotations
 
 from pathlib import Path
+from typing import Any
 
 import numpy as np
 import pandas as pd
@@ -24,7 +25,7 @@ from spinfloor.core.channels import (
     YAW_RATE,
 )
 
-MAP: dict[str, object] = {
+MAP: dict[str, Any] = {
     "time": {"source": "TIME", "unit": "ms", "start": "2031-05-07T09:00:00Z"},
     "columns": {
         "roll_rate_dps": {"source": "P", "unit": "rad/s"},
@@ -40,7 +41,7 @@ START_NS = 1_935_910_800_000_000_000  # date -u -d 2031-05-07T09:00:00Z +%s
 
 
 def _with(changes: dict[str, dict[str, object]], **top: object) -> dict[str, object]:
-    columns = {name: dict(c) for name, c in MAP["columns"].items()}  # type: ignore[attr-defined]
+    columns = {name: dict(c) for name, c in MAP["columns"].items()}
     for name, fields in changes.items():
         columns[name] = columns.get(name, {}) | fields
     return {**MAP, "columns": columns, **top}

@@ -6,6 +6,7 @@ import asyncio
 import signal
 from collections.abc import AsyncIterator
 from contextlib import asynccontextmanager
+from functools import partial
 
 import asyncpg
 import pytest
@@ -45,13 +46,13 @@ async def copying(spread: Spread) -> AsyncIterator[None]:
 
 async def send(ports: Ports, sortie: str, acknowledged: list[int]) -> None:
     for sequence in range(BATCHES):
-        await insist(lambda s=sequence: ports.inputs.append(sortie, batch(s, n=2)))  # type: ignore[misc]
+        await insist(partial(ports.inputs.append, sortie, batch(sequence, n=2)))
         acknowledged.append(sequence)
 
 
 async def say(ports: Ports, sortie: str, fence: int) -> None:
     for sequence in range(EVENTS):
-        await insist(lambda s=sequence: ports.events.append([event(sortie, s)], fence=fence))  # type: ignore[misc]
+        await insist(partial(ports.events.append, [event(sortie, sequence)], fence=fence))
 
 
 async def follow(ports: Ports, sortie: str, followed: list[int]) -> None:
@@ -72,7 +73,7 @@ async def kill(server: NatsServer, acknowledged: list[int]) -> None:
         return len(acknowledged) >= goal
 
     for goal in (60, 200):
-        await until(lambda g=goal: reached(g), what=f"batch {goal}")  # type: ignore[misc]
+        await until(partial(reached, goal), what=f"batch {goal}")
         await asyncio.to_thread(server.stop, signal.SIGKILL)
         await asyncio.to_thread(server.start)
 

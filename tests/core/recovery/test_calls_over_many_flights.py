@@ -13,6 +13,7 @@ from hypothesis import strategies as st
 from tests.core.recovery.generator import Flight, Told, make_flight, run
 
 from spinfloor.core.detector.emission import CODE_CALL
+from spinfloor.core.plan.model import Card
 from spinfloor.core.recovery import calls, reasons
 
 FLIGHTS = int(os.environ.get("SPINFLOOR_DRAWN_FLIGHTS", "120"))
@@ -251,5 +252,5 @@ def test_raising_everything_changes_nothing(seed: int, by_ft: float) -> None:
     assert [(c, r) for _, _, c, r in there] == [(c, r) for _, _, c, r in here]
 
 
-def replace_entry(card: object, by_ft: float) -> object:
-    return card.model_copy(update={"entry_altitude_ft": card.entry_altitude_ft + by_ft})  # type: ignore[attr-defined]
+def replace_entry(card: Card, by_ft: float) -> Card:
+    return card.model_copy(update={"entry_altitude_ft": card.entry_altitude_ft + by_ft})

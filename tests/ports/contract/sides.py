@@ -64,8 +64,13 @@ async def spread(nats: NatsServer, postgres: PostgresServer, *, prefix: str = PR
 
 def sortie_record(identity: str, *, aircraft: str = "Rookwing 2", created_ns: int = 1) -> SortieRecord:
     """A sortie of an invented aircraft; the ports keep the plan without looking into it."""
-    plan = {"version": 1, "title": "stall and spin", "floors": {"recovery_ft": 5000.0}, "ünicode": [None, True, 0.1]}
-    return SortieRecord(identity, SortieKind.FLIGHT, created_ns, aircraft, plan)  # type: ignore[arg-type]
+    plan: dict[str, Json] = {
+        "version": 1,
+        "title": "stall and spin",
+        "floors": {"recovery_ft": 5000.0},
+        "ünicode": [None, True, 0.1],
+    }
+    return SortieRecord(identity, SortieKind.FLIGHT, created_ns, aircraft, plan)
 
 
 def block(n: int = 3, *, start_ns: int = 1_000, seed: int = 0) -> FrameBlock:

@@ -5,6 +5,7 @@ from __future__ import annotations
 import asyncio
 import tracemalloc
 from collections.abc import Awaitable, Callable
+from functools import partial
 from pathlib import Path
 from time import perf_counter
 from typing import Final
@@ -32,7 +33,7 @@ def run(folder: Path, scale: float) -> list[Row]:
     """All rows of this part."""
     frames = max(4_000, round(FRAMES * min(scale, 1.0)))
     block = data.sets(-(-frames // len(data.one_set(0)))).slice(0, frames)
-    alone = {form: best_s(lambda form=form: encode_frames(block, form)) for form in FORMS}  # type: ignore[misc]
+    alone = {form: best_s(partial(encode_frames, block, form)) for form in FORMS}
     rows = []
     for size, words in SENT:
         found = asyncio.run(_measured(folder / f"exports-{size}", block, size))
@@ -53,7 +54,7 @@ async def _measured(folder: Path, block: FrameBlock, size: int) -> dict[Format, 
     try:
         found = {}
         for form in FORMS:
-            taken = [await _timed(lambda form=form: _exported(ports, form)) for _ in range(RUNS)]  # type: ignore[misc]
+            taken = [await _timed(partial(_exported, ports, form)) for _ in range(RUNS)]
             tracemalloc.start()
             arrow = await _exported(ports, form)
             held = tracemalloc.get_traced_memory()[1]

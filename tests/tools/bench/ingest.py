@@ -7,6 +7,7 @@ import io
 import time
 from collections.abc import Callable
 from dataclasses import dataclass
+from functools import partial
 from pathlib import Path
 from typing import Any, Final
 
@@ -60,6 +61,11 @@ def _packed(sequence: int, block: FrameBlock) -> bytes:
     return encode_batch(SOURCE, sequence, block)
 
 
+def _decode_all(form: Form, bodies: list[bytes]) -> None:
+    for body in bodies:
+        form.decode(body)
+
+
 def unpacked(body: bytes) -> Any:
     """Packed columns to numbers in one place: what decoding them comes to."""
     columns = msgspec.msgpack.decode(body)["columns"]
@@ -87,7 +93,7 @@ def run(base: str, folder: Path, scale: float) -> list[Row]:
     rows = [Row("disk", f"the disk alone: {BATCH:,} frames written and synced at a time", disk, "frames/s")]
     for form in FORMS:
         bodies = [form.encode(n, part) for n, part in enumerate(blocks)]
-        decode_s = best_s(lambda form=form, bodies=bodies: [form.decode(body) for body in bodies])  # type: ignore[misc]
+        decode_s = best_s(partial(_decode_all, form, bodies))
         taken_s = asyncio.run(_post_all(base, form, bodies))
         rate, limit = frames / taken_s, frames / decode_s
         what = f"ingest until on disk, {form.words}"
