@@ -64,6 +64,26 @@ def test_the_limit_itself_is_within(turns: float, outcome: str) -> None:
     assert row["verdict"]["outcome"] == outcome
 
 
+@pytest.mark.parametrize(
+    ("controls_s", "recovery_turns", "outcome"),
+    [(10.0, 1.10, "exceeded"), (10.5, 0.933, "within")],
+)
+def test_the_clock_runs_from_the_first_control_movement(controls_s: float, recovery_turns: float, outcome: str) -> None:
+    """A half-second ramp at 120 deg/s is a sixth of a turn: 1.10 turns from the first movement, 0.93 from full travel."""
+    flown = [
+        event("spin.started", 0.0),
+        event("recovery.started", controls_s, turns=controls_s / 3.0, altitude_ft=9_000.0, source="inferred"),
+        event("spin.ended", 13.3, turns=13.3 / 3.0, turns_sd=0.04, altitude_ft=8_700.0),
+    ]
+    (row,) = spin_table(flown, PLAN)
+    assert row["seconds_held"] == pytest.approx(controls_s)
+    assert row["recovery_turns"] == pytest.approx(recovery_turns, abs=5e-4)
+    assert row["verdict"]["outcome"] == outcome
+    assert "first recovery control not from control telemetry: inferred from the motion" in row["verdict"]["notes"]
+    close = [note for note in row["verdict"]["notes"] if note.startswith("within two standard uncertainties")]
+    assert len(close) == (outcome == "within")  # 0.93 is 0.07 from the limit, less than 2 x 0.04; 1.10 is not
+
+
 def test_a_spin_without_recovery_controls_or_end_keeps_its_unknowns() -> None:
     (row,) = spin_table(ONE[:3], PLAN)
     assert row["turns"] == 1

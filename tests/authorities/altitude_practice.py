@@ -1,14 +1,11 @@
-"""Descent, loss per turn and a worked altitude budget.
+"""A worked altitude budget, and what the first turn costs.
 
-LOSS_PER_TURN: CNATRA P-330 chapter 6 p. 112 and P-354 p. 1-8 (turboprop trainer: 9,000-12,000 ft/min, 120-150 deg/s,
-360-600 ft a turn) and AOPA Flight Training, August 2011, p. 42 (7,500 ft/min, 200 deg/s, 225 ft). Columns: sink
-ft/s, rate deg/s, loss ft.
-BUDGET: worked from the P-330 row and an assumed 2,000 ft pull-out: 10,000 ft now, floor 5,000, 150 ft/s, 3.0 s a
-turn, 2 recovery turns, 2 s reaction: 1,800 ft = 12.0 s = 4.0 turns left.
+BUDGET: worked from CNATRA P-330 chapter 6 p. 112 (turboprop trainer: 9,000 ft/min, 120 deg/s) and an assumed 2,000 ft
+pull-out: 10,000 ft now, floor 5,000, 150 ft/s, 3.0 s a turn, 2 recovery turns, 2 s reaction: 1,800 ft = 12.0 s = 4.0
+turns left.
 FIRST_TURN: FAA Airplane Flying Handbook, p. 128 of an online copy: first turn about 1,000 ft, each later about half.
 """
 
-LOSS_PER_TURN = [(7500 / 60, 200.0, 225.0), (150.0, 120.0, 450.0), (150.0, 150.0, 360.0), (200.0, 120.0, 600.0)]
 BUDGET = {
     "altitude_ft": 10_000.0,
     "floor_ft": 5_000.0,

@@ -1,18 +1,18 @@
-"""Steady-spin rows: alpha deg, seconds per turn, p deg/s, r deg/s, radius ft, load factor.
+"""Steady-spin rows: alpha deg, seconds per turn, p deg/s, r deg/s.
 
-Worked from p = W cos a, r = W sin a, R = g/(W^2 tan a), n = 1/sin a with g = 32.17405 ft/s^2 (relations of the
-NASA TN D-6575 family; formulas from memory, rows computed by hand outside the product). Printed to four decimals.
+Worked from p = W cos a, r = W sin a (relations of the NASA TN D-6575 family; formulas from memory, rows computed by hand
+outside the product). Printed to four decimals.
 """
 
 STEADY_SPIN = (
-    (30, 3.0, 103.9230, 60.0000, 12.7043, 2.00000),
-    (35, 3.0, 98.2982, 68.8292, 10.4752, 1.74345),
-    (45, 3.0, 84.8528, 84.8528, 7.3348, 1.41421),
-    (45, 2.0, 127.2792, 127.2792, 3.2599, 1.41421),
-    (50, 2.4, 96.4181, 114.9067, 3.9390, 1.30541),
-    (60, 2.0, 90.0000, 155.8846, 1.8821, 1.15470),
-    (77, 2.0, 40.4912, 175.3866, 0.7526, 1.02630),
-    (80, 1.8, 34.7296, 196.9616, 0.4656, 1.01543),
+    (30, 3.0, 103.9230, 60.0000),
+    (35, 3.0, 98.2982, 68.8292),
+    (45, 3.0, 84.8528, 84.8528),
+    (45, 2.0, 127.2792, 127.2792),
+    (50, 2.4, 96.4181, 114.9067),
+    (60, 2.0, 90.0000, 155.8846),
+    (77, 2.0, 40.4912, 175.3866),
+    (80, 1.8, 34.7296, 196.9616),
 )
 
 # pitch deg, bank deg, rotation about the vertical deg/s, p, q, r deg/s: steady rotation about the vertical, computed
@@ -31,7 +31,3 @@ SIGNS = (
     ("inverted, yaw right", -1, 1, -1, -1),
     ("inverted, yaw left", 1, -1, -1, 1),
 )
-
-# sink ft/s, rate deg/s, loss per turn ft. First row printed in a flight-training magazine (August 2011, p. 42);
-# the others are the corners of the range printed in CNATRA P-330 ch. 6 and P-354 p. 1-8.
-LOSS_PER_TURN = ((125.0, 200.0, 225.0), (150.0, 150.0, 360.0), (200.0, 120.0, 600.0), (150.0, 120.0, 450.0))

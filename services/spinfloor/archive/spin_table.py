@@ -45,6 +45,7 @@ def verdict_of(row: Mapping[str, Any], rule: str) -> dict[str, Json] | None:
         seconds_before=row["seconds_held"] if row["recovery_start_ns"] is not None else None,
         recovery_turns=row["recovery_turns"],
         recovery_loss_ft=row["stop_loss_ft"],
+        turns_sd=row["turns_sd"],
         recovery_source=row["recovery_source"],
     )
     return judge(RULES[rule], figures).as_record()

@@ -39,6 +39,7 @@ def _begun(event: Event) -> Row:
         "start_altitude_ft": data.get("altitude_ft"),
         "turns": None,
         "turns_about_vertical": None,
+        "turns_sd": None,
         "seconds_per_turn": None,
         "loss_per_turn_ft": None,
         "recovery_start_ns": None,
@@ -96,6 +97,7 @@ def _ended(row: Row, event: Event) -> None:
     row["end_altitude_ft"] = data.get("altitude_ft")
     row["turns"] = data.get("turns")
     row["turns_about_vertical"] = data.get("turns_about_vertical")
+    row["turns_sd"] = data.get("turns_sd")
     row["recovery_turns"] = data.get("recovery_turns")
     row["spin_loss_ft"] = data.get("loss_ft")
     row["evidence"] = data.get("evidence", row["evidence"])

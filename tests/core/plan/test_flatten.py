@@ -6,9 +6,8 @@ import numpy as np
 import pytest
 from tests.core.plan.plans import good
 
-from spinfloor.core.plan.flatten import beliefs_record, cards_record, pull_out_prior_ft, settings_record
+from spinfloor.core.plan.flatten import cards_record, pull_out_prior_ft, settings_record
 from spinfloor.core.plan.load import plan_from
-from spinfloor.core.recovery.beliefs import Beliefs
 from spinfloor.core.recovery.pull_out import pull_out_loss_m
 from spinfloor.core.settings import SETTINGS_FIELDS
 
@@ -78,4 +77,3 @@ def test_priors_with_and_without_a_pull_out() -> None:
     assert computed.standard_deviation == pytest.approx(0.30 * computed.mean)
     given = good(**{"aircraft.priors": {"pull_out_loss_ft": {"mean": 900.0, "standard_deviation": 90.0}}})
     assert pull_out_prior_ft(plan_from(given)).mean == 900.0
-    assert beliefs_record(plan).tobytes() == Beliefs.from_plan(plan).record().tobytes()

@@ -10,8 +10,9 @@ import pytest
 from tests.core.recovery.bench import Bench
 from tests.core.recovery.generator import level_records
 
-from spinfloor.core.plan.flatten import beliefs_record, cards_record, settings_record
+from spinfloor.core.plan.flatten import cards_record, settings_record
 from spinfloor.core.plan.model import Aircraft, Card, Floors, Plan, Prior, Priors, Timing
+from spinfloor.core.recovery.beliefs import Beliefs
 from spinfloor.core.recovery.state import new_decision
 
 
@@ -53,7 +54,7 @@ def bench(plan: Plan) -> Bench:
     return Bench(
         motion=motion,
         decision=new_decision(),
-        beliefs=beliefs_record(plan),
+        beliefs=Beliefs.from_plan(plan).record(),
         cards=cards_record(plan),
         settings=settings_record(plan),
         plan=plan,

@@ -16,9 +16,10 @@ import numpy.typing as npt
 from spinfloor.core.detector.emission import CODE_CALL, PAYLOAD_WIDTH, SLOTS_PER_STEP
 from spinfloor.core.detector.motion import MOTION_DTYPE
 from spinfloor.core.events import PHASES, Phase
-from spinfloor.core.plan.flatten import beliefs_record, cards_record, settings_record
+from spinfloor.core.plan.flatten import cards_record, settings_record
 from spinfloor.core.plan.model import Aircraft, Card, Floors, Plan, Timing
 from spinfloor.core.recovery import calls
+from spinfloor.core.recovery.beliefs import Beliefs
 from spinfloor.core.recovery.decision import decide
 from spinfloor.core.recovery.state import DECISION_DTYPE, new_decision
 
@@ -285,7 +286,7 @@ def run(
     trace = np.zeros(len(flight.motion), DECISION_DTYPE)
     steps = np.zeros(capacity, np.int64)
     state = new_decision() if decision is None else decision
-    believed = beliefs_record(flight.plan) if beliefs is None else beliefs
+    believed = Beliefs.from_plan(flight.plan).record() if beliefs is None else beliefs
     _run(
         flight.motion, state, believed, flight.cards, flight.settings, ints, floats, cursor, trace, steps, first, n
     )  # fmt: skip

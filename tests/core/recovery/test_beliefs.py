@@ -44,7 +44,6 @@ def test_through_json_and_back(items: list[Evidence], reason: str | None) -> Non
     again = Beliefs.from_json(json.loads(json.dumps(beliefs.as_json())))
     assert again == beliefs
     assert again.record().tobytes() == beliefs.record().tobytes()
-    assert again.fingerprint() == beliefs.fingerprint()
 
 
 @given(st.lists(evidence, min_size=1, max_size=8))
@@ -74,8 +73,8 @@ def test_reset_keeps_the_reason_and_the_count() -> None:
     item = Evidence("s1", 1, 0, "upright", "right", "steep", 1.2, 400.0, 900.0)
     beliefs = start().learn(item).reset("new tail fitted")
     assert (beliefs.evidence, beliefs.revision, beliefs.reset_reason) == ((), 2, "new tail fitted")
-    assert beliefs.fingerprint() == start().fingerprint()  # the same predictions
-    assert beliefs.fingerprint() != start().learn(item).fingerprint()
+    assert beliefs.record().tobytes() == start().record().tobytes()  # the same predictions
+    assert beliefs.record().tobytes() != start().learn(item).record().tobytes()
 
 
 @pytest.mark.parametrize(

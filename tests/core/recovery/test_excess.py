@@ -15,7 +15,7 @@ from spinfloor.core.recovery.excess import (
     ROWS,
     TAIL_SCALES,
     fill_excess,
-    look_up,
+    look_up_all,
 )
 
 
@@ -54,5 +54,5 @@ def test_shape(location: float, scale: float, dof: float) -> None:
     assert (mean > 0.0).all()
     assert (table[ROW_VARIANCE] > 0.0).all()
     assert (np.diff(mean) >= -step * (1 + 1e-9)).all()  # never falls faster than it is used up
-    assert look_up(table, ROW_MEAN, step, 100.0 * LAST_NODE_SCALES) == mean[-1]
-    assert look_up(table, ROW_MEAN, step, 0.5 * step) == pytest.approx(0.5 * (mean[0] + mean[1]))
+    assert look_up_all(table, step, 100.0 * LAST_NODE_SCALES)[ROW_MEAN] == mean[-1]
+    assert look_up_all(table, step, 0.5 * step)[ROW_MEAN] == pytest.approx(0.5 * (mean[0] + mean[1]))

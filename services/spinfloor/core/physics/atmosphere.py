@@ -39,11 +39,6 @@ def temperature_k(altitude_m: float) -> float:
     return float(TROPOPAUSE_TEMPERATURE_K)
 
 
-def density_kgpm3(altitude_m: float) -> float:
-    """Density [kg/m^3] from the gas law."""
-    return float(pressure_pa(altitude_m) / (GAS_CONSTANT * temperature_k(altitude_m)))
-
-
 def altitude_of_pressure_m(pressure: float) -> float:
     """Pressure altitude [m] of a static pressure [Pa]; the inverse of `pressure_pa`."""
     if pressure >= TROPOPAUSE_PRESSURE_PA:

@@ -1,4 +1,4 @@
-"""The plan as the compiled kernel reads it: one settings record, one record per card, the prior beliefs. SI."""
+"""The plan as the compiled kernel reads it: one settings record, one record per card; the prior of the pull-out. SI."""
 
 from __future__ import annotations
 
@@ -11,7 +11,6 @@ import numpy.typing as npt
 from spinfloor.core.events import MODES, Mode
 from spinfloor.core.physics.atmosphere import altimeter_setting_offset_m
 from spinfloor.core.plan.model import Floors, Plan, Prior, Reference
-from spinfloor.core.recovery.learning import BELIEFS_DTYPE, LOSS_PER_TURN, PULL_OUT_LOSS, RECOVERY_TURNS, set_prior
 from spinfloor.core.recovery.pull_out import pull_out_loss_m
 from spinfloor.core.recovery.state import CARDS_DTYPE
 from spinfloor.core.settings import SETTINGS_DTYPE
@@ -107,16 +106,3 @@ def pull_out_prior_ft(plan: Plan) -> Prior:
     )
     loss_ft = loss_m / METRES_PER_FOOT
     return Prior(mean=loss_ft, standard_deviation=PULL_OUT_SPREAD * loss_ft)
-
-
-def beliefs_record(plan: Plan) -> npt.NDArray[Any]:
-    """BELIEFS_DTYPE, shape (1,): the plan's priors, no spin flown."""
-    out = np.zeros(1, BELIEFS_DTYPE)
-    priors = plan.aircraft.priors
-    for quantity, prior, unit in (
-        (RECOVERY_TURNS, priors.recovery_turns, 1.0),
-        (LOSS_PER_TURN, priors.loss_per_turn_ft, METRES_PER_FOOT),
-        (PULL_OUT_LOSS, pull_out_prior_ft(plan), METRES_PER_FOOT),
-    ):
-        set_prior(out[0], quantity, prior.mean * unit, prior.standard_deviation * unit, prior.worth_spins)
-    return out

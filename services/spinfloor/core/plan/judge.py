@@ -8,24 +8,14 @@ finding of compliance: the authority's text, the approved plan and the operator 
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping
 from dataclasses import asdict, dataclass
 from enum import StrEnum
-from typing import Any
 
-from spinfloor.core.errors import SpinfloorError
 from spinfloor.core.events import Json
-from spinfloor.core.plan.rules import RULES, Rule
+from spinfloor.core.plan.rules import Rule
 
 SOURCE_WORDS = {"mark": "a person's mark", "inferred": "inferred from the motion"}
 SLACK = 1e-9  # for the last bit of a sum; "not more than one turn" holds at exactly one
-
-
-class RuleError(SpinfloorError):
-    """No such rule."""
-
-    code = "unknown-rule"
-    http_status = 422
 
 
 class Outcome(StrEnum):
@@ -46,26 +36,6 @@ class SpinFigures:
     recovery_loss_ft: float | None = None
     turns_sd: float | None = None
     recovery_source: str | None = None
-
-    @staticmethod
-    def of_events(
-        started: Mapping[str, Any], recovery: Mapping[str, Any] | None, ended: Mapping[str, Any]
-    ) -> SpinFigures:
-        """From the event records spin.started, recovery.started (if any) and spin.ended of one spin."""
-        data = ended["data"]
-        before: float | None = None
-        seconds: float | None = None
-        if recovery is not None:
-            before = recovery["data"]["turns"]
-            seconds = (recovery["time_ns"] - started["time_ns"]) * 1e-9
-        return SpinFigures(
-            turns_before=before,
-            seconds_before=seconds,
-            recovery_turns=data.get("recovery_turns"),
-            recovery_loss_ft=data.get("recovery_loss_ft"),
-            turns_sd=data.get("turns_sd"),
-            recovery_source=data.get("recovery_source"),
-        )
 
 
 @dataclass(frozen=True, slots=True)
@@ -114,24 +84,6 @@ class Verdict:
         record["checks"] = [{**asdict(check), "sentence": check.sentence} for check in self.checks]
         record["notes"] = list(self.notes)
         return record
-
-
-def rule_named(key: str) -> Rule:
-    """The rule with this key. Raises RuleError."""
-    try:
-        return RULES[key]
-    except KeyError:
-        raise RuleError(
-            expected="one of the rules " + ", ".join(RULES), got=repr(key), now="nothing was judged"
-        ) from None
-
-
-def turns_required(rule: Rule, seconds_per_turn: float) -> float:
-    """Turns to fly before the recovery at this period: the turns, or the seconds where they last longer; 0 if none."""
-    turns = rule.turns_before or 0.0
-    if rule.or_seconds is None or not seconds_per_turn > 0.0:
-        return turns
-    return max(turns, rule.or_seconds / seconds_per_turn)
 
 
 def judge(rule: Rule, figures: SpinFigures) -> Verdict:

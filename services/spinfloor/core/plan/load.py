@@ -55,11 +55,6 @@ def plan_to_data(plan: Plan) -> dict[str, Any]:
     return plan.model_dump(mode="json", exclude_none=True)
 
 
-def plan_to_yaml(plan: Plan) -> str:
-    """The plan as YAML text."""
-    return yaml.safe_dump(plan_to_data(plan), sort_keys=False, allow_unicode=True)
-
-
 def plan_schema() -> dict[str, Any]:
     """JSON Schema (2020-12) of a plan; what it cannot state (floor order, unique ids ...) is checked on top."""
     schema = Plan.model_json_schema()

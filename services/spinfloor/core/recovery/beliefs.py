@@ -7,8 +7,6 @@ numbers come from the same compiled functions the live step uses.
 
 from __future__ import annotations
 
-import hashlib
-import json
 import math
 from collections.abc import Mapping
 from dataclasses import asdict, dataclass, replace
@@ -218,11 +216,6 @@ class Beliefs:
                 got=f"something else ({error})",
                 now="the beliefs were not loaded and nothing was changed",
             ) from error
-
-    def fingerprint(self) -> str:
-        """Short hash of everything the predictions depend on."""
-        text = json.dumps({**self.as_json(), "revision": 0, "reset_reason": None}, sort_keys=True)
-        return hashlib.sha256(text.encode()).hexdigest()[:12]
 
 
 def _kind_codes(orientation: str, direction: str, mode: str | None) -> tuple[int, int, int]:

@@ -7,7 +7,7 @@ docs/method/altitude-left.md, "What remains".
 
 from typing import Final
 
-from spinfloor.core.compiled import entry, inner
+from spinfloor.core.compiled import entry, inner, shared
 
 NODES: Final = 33  # nodes of u, evenly from 0 to LAST_NODE_SCALES above the location
 LAST_NODE_SCALES: Final = 5.0
@@ -76,13 +76,6 @@ def fill_excess(table, location, scale, dof):
     return step
 
 
-@entry
-def look_up(table, row, step, used):
-    """One moment of what remains after `used`, linear between nodes, held at the last node."""
-    node, part = _place(step, used)
-    return table[row, node] * (1.0 - part) + table[row, node + 1] * part
-
-
 @inner
 def _place(step, used):
     position = max(used, 0.0) / step
@@ -92,7 +85,7 @@ def _place(step, used):
     return node, position - node
 
 
-@inner
+@shared
 def look_up_all(table, step, used):
     """Mean, variance, third central moment and fourth cumulant of what remains after `used`."""
     node, part = _place(step, used)

@@ -1,7 +1,7 @@
 """Height lost in a dive pull-out from a steady path below the horizon.
 
-Balance n = V^2/(g R) + cos(gamma), so d(gamma)/dt = -g (n - cos gamma)/V; three closed forms follow from what is held
-constant. Derived in docs/method/pull-out.md. SI and radians; speeds are true airspeeds.
+Balance n = V^2/(g R) + cos(gamma), so d(gamma)/dt = -g (n - cos gamma)/V. Derived in docs/method/pull-out.md, with
+the two forms that lose less. SI and radians; speeds are true airspeeds.
 """
 
 import math
@@ -47,23 +47,3 @@ def pull_out_loss_m(speed_mps: float, load_factor: float, dive_angle_rad: float)
     """Loss at constant load factor without drag, the form the tool uses. Raises PullOutError."""
     _check(speed_mps, load_factor, dive_angle_rad)
     return float(constant_load_loss_m(speed_mps, load_factor, dive_angle_rad))
-
-
-def constant_speed_loss_m(speed_mps: float, load_factor: float, dive_angle_rad: float) -> float:
-    """Loss when drag holds the speed: (V^2/g) ln[(n - cos gamma)/(n - 1)]. A lower limit. Raises PullOutError."""
-    _check(speed_mps, load_factor, dive_angle_rad)
-    ratio = (load_factor - math.cos(dive_angle_rad)) / (load_factor - 1.0)
-    return speed_mps**2 / STANDARD_GRAVITY_MPS2 * math.log(ratio)
-
-
-def constant_radius_loss_m(speed_mps: float, load_factor: float, dive_angle_rad: float) -> float:
-    """Loss on a circle of the radius the load factor gives at the bottom. Raises PullOutError."""
-    _check(speed_mps, load_factor, dive_angle_rad)
-    radius = speed_mps**2 / (STANDARD_GRAVITY_MPS2 * (load_factor - 1.0))
-    return radius * (1.0 - math.cos(dive_angle_rad))
-
-
-def speed_after_mps(speed_mps: float, load_factor: float, dive_angle_rad: float) -> float:
-    """Speed at level flight for the no-drag form: V1 = V0 (n - cos gamma)/(n - 1). Raises PullOutError."""
-    _check(speed_mps, load_factor, dive_angle_rad)
-    return speed_mps * (load_factor - math.cos(dive_angle_rad)) / (load_factor - 1.0)
