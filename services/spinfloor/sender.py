@@ -90,11 +90,15 @@ class Sender:
         return self.progress
 
     async def _resume(self) -> None:
-        """Go on after the last batch the service has on disk; when it has holes, after our own last answer."""
+        """Go on with the last batch the service has on disk; when it has holes, after our own last answer.
+
+        The last is sent again, so that another recording under the same source is refused instead of half left out.
+        """
         for state in await self._client.sources(self._sortie):
             whole = int(state["batches"]) == int(state["last_sequence"]) + 1
             if state["source"] == self._source and whole:
-                self.progress.acked = max(self.progress.acked, int(state["last_sequence"]) + 1)
+                last = min(int(state["last_sequence"]), len(self._batches) - 1)
+                self.progress.acked = max(self.progress.acked, last)
 
     async def _connection(self) -> None:
         path = f"/v1/sorties/{self._sortie}/frames"

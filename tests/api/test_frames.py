@@ -54,6 +54,20 @@ def test_a_batch_is_acknowledged_and_a_repeated_one_changes_nothing(service: Ser
     assert service.http.get(f"/v1/sorties/{sortie}").json()["frames"]["count"] == 3
 
 
+def test_other_frames_under_a_number_that_is_taken_are_not_acknowledged(service: Serving, sortie: str) -> None:
+    address = f"/v1/sorties/{sortie}/frames"
+    with_a_hole = {"alpha_deg": [1.0, None, 2.0]}
+    others = ({"yaw_rate_dps": [3.0, 3.0, 4.0]}, {"rows": 2, "alpha_deg": [1.0, None]}, {"time_ns": [1, 2, 3]})
+    for number, changes in enumerate(({}, with_a_hole)):
+        first = service.http.post(address, content=batch(number, **changes), headers=JSON)
+        again = service.http.post(address, content=batch(number, **changes), headers=JSON)
+        assert (first.status_code, again.status_code, again.json()["duplicates"]) == (200, 200, 3)
+        for other in others:
+            refused = service.http.post(address, content=batch(number, **{**changes, **other}), headers=JSON)
+            assert (refused.status_code, refused.json()["code"]) == (409, "sequence-taken")
+    assert service.http.get(f"/v1/sorties/{sortie}").json()["frames"]["count"] == 6
+
+
 def test_json_messagepack_parquet_and_arrow_put_the_same_frames_on_disk(service: Serving) -> None:
     block = frames().slice(0, 50)
     edge = block.to_columns()

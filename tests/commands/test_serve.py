@@ -75,6 +75,12 @@ def test_a_recording_sent_gives_the_events_of_its_analysis_and_outlives_an_order
     assert sent.returncode == 0, sent.stderr
     again = process("send", str(RECORDINGS / f"{NAME}.parquet"), f"--to={served.base}", "--sortie=f1", "--speed=0")
     assert " 0 frames taken" in again.stderr
+    for another in ("r01-first-turns", "r08-abandon"):  # a shorter and a longer one
+        refused = process(
+            "send", str(RECORDINGS / f"{another}.parquet"), f"--to={served.base}", "--sortie=f1", "--speed=0"
+        )
+        assert refused.returncode == 2
+        assert "other frames under the same number" in refused.stderr
     told = events_of(served.base, "f1")
     block = read_recording(RECORDINGS / f"{NAME}.parquet").block
     alone = Detector(sortie="f1", plan=load_plan(PLAN)).feed(block)

@@ -6,6 +6,10 @@ from collections import OrderedDict
 from dataclasses import dataclass
 from typing import Final
 
+import numpy as np
+
+from spinfloor.core.errors import SpinfloorError
+from spinfloor.core.frames import FrameBlock
 from spinfloor.ingest.batches import Batch
 from spinfloor.ingest.rows import RowProblem, backwards
 from spinfloor.ports.clock import Clock
@@ -13,6 +17,13 @@ from spinfloor.ports.inputs import FramesInput, InputJournal
 
 REJECTS_LISTED: Final = 1000
 SOURCES_REMEMBERED: Final = 4096
+
+
+class SequenceTakenError(SpinfloorError):
+    """The journal holds other frames under the same source and sequence: acknowledging these would lose them."""
+
+    code = "sequence-taken"
+    http_status = 409
 
 
 @dataclass(frozen=True, slots=True)
@@ -60,11 +71,12 @@ class Ingest:
         self.rows_rejected = 0
 
     async def take(self, sortie: str, batch: Batch) -> Ack:
-        """Journal a batch; returns when it is on disk. Raises what `InputJournal.append` raises."""
+        """Journal a batch; returns when it is on disk. Raises SequenceTakenError and what `InputJournal.append` raises."""
         received = self._clock.wall_ns()
         entry = FramesInput(batch.source, batch.sequence, received, batch.block, batch.body)
         appended = await self._journal.append(sortie, entry)
         if appended.duplicate:
+            await self._check_same(sortie, batch, appended.offset)
             self.duplicate_batches += 1
             return Ack(batch.sequence, 0, batch.rows, (), appended.offset)
         progress = self._progress_of(sortie, batch)
@@ -79,6 +91,20 @@ class Ingest:
         self.rows_rejected += batch.rows - accepted
         return Ack(batch.sequence, accepted, 0, problems, appended.offset, gap)
 
+    async def _check_same(self, sortie: str, batch: Batch, offset: int) -> None:
+        """A source that began again at 0, or cut its frames anew, is told so."""
+        there = await self._journal.read(sortie, after=offset - 1, limit=1)
+        if there and there[0].offset == offset and isinstance(there[0].input, FramesInput):
+            if _same(there[0].input.block, batch.block):
+                return
+            raise SequenceTakenError(
+                expected=f"the frames of {batch.source!r} that sequence {batch.sequence} had the first time",
+                got="other frames under the same number",
+                now="these were not taken and the first stay; the sortie's `sources` say which number comes next",
+                source=batch.source,
+                sequence=batch.sequence,
+            )
+
     def _progress_of(self, sortie: str, batch: Batch) -> _Progress:
         key = (sortie, batch.source)
         progress = self._progress.get(key)
@@ -89,6 +115,10 @@ class Ingest:
             if len(self._progress) > SOURCES_REMEMBERED:
                 self._progress.popitem(last=False)
         return progress
+
+
+def _same(one: FrameBlock, other: FrameBlock) -> bool:
+    return np.array_equal(one.time_ns, other.time_ns) and np.array_equal(one.values, other.values, equal_nan=True)
 
 
 def _with_backwards(batch: Batch, previous_ns: int | None) -> tuple[RowProblem, ...]:
