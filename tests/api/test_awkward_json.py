@@ -71,6 +71,21 @@ def test_awkward_values_are_taken_or_refused_with_a_sentence(service: Serving, p
         assert service.http.get(f"/v1/sorties/{sortie}{reader}").status_code == 200, reader
 
 
+@pytest.mark.parametrize(
+    ("method", "path", "body"),
+    [
+        ("POST", "/v1/sorties/{}/marks", {"kind": "note", "data": {"text": "a"}, "time_ns": False}),
+        ("PATCH", "/v1/sorties/{}/floors", {"floors": {"recovery_ft": 6500.0}, "by": "x", "time_ns": True}),
+        ("POST", "/v1/replays", {"recording": NAME, "speed": True}),
+        ("POST", "/v1/replays", {"recording": NAME, "faults": [{"kind": "delay", "seconds": True}]}),
+    ],
+)
+def test_true_and_false_are_no_numbers(service: Serving, method: str, path: str, body: dict[str, object]) -> None:
+    sortie = service.sortie(f"awkward-{next(NAMES)}")
+    answer = service.http.request(method, path.format(sortie), json=body)
+    assert (answer.status_code, answer.json()["code"]) == (422, "bad-request"), answer.text
+
+
 @pytest.mark.parametrize("title", ["a\\u0000b", "\\ud83d\\udee9", "a\\nb", "x" * 100, "<script>alert(1)</script>"])
 def test_a_plan_with_an_odd_title_is_shown_or_refused(service: Serving, title: str) -> None:
     text = (b'{"title":"%s",' % title.encode()) + _rest(plan_data())

@@ -51,6 +51,28 @@ def test_anything_at_all_is_told_as_not_understood(socket: ClientConnection, mes
     assert told(socket, "error")["detail"].startswith("not understood")
 
 
+@pytest.mark.parametrize(
+    ("path", "status", "code"),
+    [
+        ("/v1/sorties/{}/live?after=soon", 422, "bad-request"),
+        ("/v1/sorties/{}/live?after=-2", 422, "bad-request"),
+        ("/v1/sorties/a.b/live", 422, "bad-request"),
+        ("/v1/sorties/nobody/live", 404, "unknown-sortie"),
+        ("/v1/sorties/{}/events", 404, "unknown-path"),
+        ("/v1/nothing", 404, "unknown-path"),
+        ("/", 404, "unknown-path"),
+    ],
+)
+def test_an_address_without_a_socket_is_refused_with_a_problem(
+    service: Serving, sortie: str, path: str, status: int, code: str
+) -> None:
+    with pytest.raises(websockets.InvalidStatus) as refused:
+        connect(service.base.replace("http", "ws") + path.format(sortie), proxy=None)
+    problem = orjson.loads(refused.value.response.body or b"{}")
+    assert (refused.value.response.status_code, problem["code"]) == (status, code)
+    assert problem["detail"].endswith(".")
+
+
 NONSENSE = [
     "[" * 1_000_000,
     '{"type":' * 200_000,

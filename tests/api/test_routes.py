@@ -36,6 +36,41 @@ def test_unknown_paths_and_methods_are_problems(service: Serving) -> None:
     assert answer.headers["allow"] == "GET, POST"
 
 
+def test_a_refused_request_says_what_was_expected_what_came_and_where(service: Serving, sortie: str) -> None:
+    here = f"/v1/sorties/{sortie}"
+    for answer, faults in (
+        (
+            service.http.get(f"{here}/frames?max_points=1"),
+            ["query.max_points: expected greater than or equal to 2; got '1'"],
+        ),
+        (service.http.get(f"{here}/events?after=soon"), ["query.after: expected a valid integer; got 'soon'"]),
+        (
+            service.http.get("/v1/sorties/a%20b/state"),
+            ["path.sortie: expected text that matches ^[A-Za-z0-9_-]{1,64}$; got 'a b'"],
+        ),
+        (
+            service.http.post(f"{here}/marks", json={"mark": "note", "time_ns": False}),
+            [
+                "body.kind: expected a value; got nothing",
+                "body.time_ns: expected a valid integer; got False",
+                "body.mark: expected no key of this name; got 'note'",
+            ],
+        ),
+    ):
+        sentence = f"Expected a request without faults; got {len(faults)}: {'; '.join(faults)}; nothing was done."
+        record = problem(answer, 422)
+        assert (record["code"], record["detail"]) == ("bad-request", sentence)
+        assert [f"{f['path']}: expected {f['expected']}; got {f['got']}" for f in record["faults"]] == faults
+    broken = service.http.post(f"{here}/marks", content=b'{"kind":', headers={"Content-Type": "application/json"})
+    assert problem(broken, 422)["code"] == "bad-json"
+
+
+def test_events_of_a_run_that_there_is_none_of_are_refused(service: Serving, sortie: str) -> None:
+    assert problem(service.http.get(f"/v1/sorties/{sortie}/events?run=none"), 404)["code"] == "unknown-run"
+    current = service.http.get(f"/v1/sorties/{sortie}/events").json()
+    assert service.http.get(f"/v1/sorties/{sortie}/events?run={current['run']}").json() == current
+
+
 def test_the_same_sortie_again_is_found_and_another_plan_is_a_conflict(service: Serving) -> None:
     name = service.sortie(f"again-{next(NAMES)}")
     assert service.http.post(f"/v1/sorties?id={name}", json=plan_data()).status_code == 200

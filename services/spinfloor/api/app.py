@@ -8,7 +8,7 @@ from collections.abc import AsyncIterator, Callable, Coroutine, Sequence
 from typing import Any, Final
 
 import structlog
-from fastapi import APIRouter, FastAPI, Request
+from fastapi import APIRouter, FastAPI, Request, WebSocket
 from fastapi.routing import APIRoute
 from starlette.exceptions import HTTPException
 from starlette.responses import Response
@@ -174,12 +174,22 @@ async def _end(services: Services, supervisor: Supervisor | None, tasks: list[as
 
 
 def _unknown_paths(app: FastAPI) -> None:
-    """Behind every API route: whatever else is under /v1 is a problem, not a page."""
+    """Behind every API route: whatever else is under /v1, and every other socket, is a problem, not a page."""
 
     @app.api_route("/v1/{rest:path}", methods=["GET", "POST", "PUT", "PATCH", "DELETE"], include_in_schema=False)
     async def unknown(request: Request, rest: str) -> Response:
         allowed = _other_methods(request)
         raise HTTPException(405, headers={"Allow": ", ".join(allowed)}) if allowed else HTTPException(404)
+
+    @app.websocket("/{rest:path}")
+    async def unknown_socket(socket: WebSocket, rest: str) -> None:
+        raise problems.ProblemError(
+            404,
+            "unknown-path",
+            expected="a socket of this service: /v1/sorties/ID/frames or /v1/sorties/ID/live",
+            got=socket.url.path,
+            now="nothing was opened",
+        )
 
 
 def _other_methods(request: Request) -> list[str]:

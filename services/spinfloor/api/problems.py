@@ -8,15 +8,17 @@ from typing import Any, Final
 import orjson
 import structlog
 from fastapi import FastAPI, Request
-from fastapi.exceptions import RequestValidationError
+from fastapi.exceptions import RequestValidationError, WebSocketRequestValidationError
 from starlette.exceptions import HTTPException
 from starlette.responses import Response
 
 from spinfloor.core.errors import SpinfloorError
+from spinfloor.core.plan.load import fault_of
 
 log = structlog.get_logger("spinfloor.api")
 
 LONGEST_SENTENCE: Final = 1_000
+MOST_TOLD: Final = 10  # faults in the sentence; the record has all
 
 _TITLES: Final = {
     400: "Bad request",
@@ -96,6 +98,7 @@ def install(app: FastAPI) -> None:
     app.add_exception_handler(SpinfloorError, _ours)
     app.add_exception_handler(HTTPException, _http)
     app.add_exception_handler(RequestValidationError, _validation)
+    app.add_exception_handler(WebSocketRequestValidationError, _validation)
     app.add_exception_handler(Exception, _defect)
 
 
@@ -119,13 +122,17 @@ async def _http(request: Request, error: Exception) -> Response:
 
 
 async def _validation(_request: Request, error: Exception) -> Response:
-    assert isinstance(error, RequestValidationError)
-    faults = [
-        {"path": ".".join(str(part) for part in fault["loc"]), "expected": fault["msg"]} for fault in error.errors()
-    ]
-    first = faults[0] if faults else {"path": "request", "expected": "a valid request"}
-    detail = f"Expected {first['expected']} at {first['path']}; nothing was done."
-    return problem_response(problem_record(422, "bad-request", detail, faults=faults))
+    """Of a request and of a WebSocket's address, which is refused before it is opened."""
+    assert isinstance(error, RequestValidationError | WebSocketRequestValidationError)
+    found = error.errors()
+    for fault in found:
+        if fault["type"] == "json_invalid":
+            detail = f"Expected a JSON document in the body; got {fault['ctx']['error']}; nothing was done."
+            return problem_response(problem_record(422, "bad-json", detail))
+    faults = [fault_of(fault) for fault in found]
+    sentences = "; ".join(fault.sentence for fault in faults[:MOST_TOLD])
+    detail = f"Expected a request without faults; got {len(faults)}: {sentences}; nothing was done."
+    return problem_response(problem_record(422, "bad-request", detail, faults=[fault.as_record() for fault in faults]))
 
 
 async def _defect(request: Request, error: Exception) -> Response:

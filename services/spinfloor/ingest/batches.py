@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import json
+import re
 from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Annotated, Any, Final
@@ -50,8 +52,15 @@ class _PackedBatch(msgspec.Struct, forbid_unknown_fields=True):
     columns: dict[str, list[_Number] | bytes]
 
 
+class _AnyColumns(msgspec.Struct):
+    columns: dict[str, msgspec.Raw]
+
+
 _JSON: Final = msgspec.json.Decoder(_JsonBatch)
 _PACKED: Final = msgspec.msgpack.Decoder(_PackedBatch)
+_JSON_COLUMNS: Final = msgspec.json.Decoder(_AnyColumns), msgspec.json.Decoder(list[_Number])
+_PACKED_COLUMNS: Final = msgspec.msgpack.Decoder(_AnyColumns), msgspec.msgpack.Decoder(list[_Number] | bytes)
+_EXPECTED_GOT: Final = re.compile("Expected (.+), got (`[^`]+`)")
 
 
 @dataclass(frozen=True, slots=True)
@@ -77,14 +86,17 @@ class Wire:
 
 
 def read_json(body: bytes) -> Wire:
-    """`{"source", "sequence", "columns": {name: [number or null, ...]}}`. Raises BatchError."""
-    wire = _decode(_JSON, body, "JSON")
+    """`{"source", "sequence", "columns": {name: [number or null, ...]}}`. Raises BatchError.
+
+    JSON has no NaN, but many writers put it: taken as missing, as the infinities are.
+    """
+    wire = _with_nan(body) or _decode(_JSON, body, "JSON", _JSON_COLUMNS)
     return Wire(wire.source, wire.sequence, wire.columns)
 
 
 def read_msgpack(body: bytes) -> Wire:
     """The same in MessagePack; a column may also be `bin`: little-endian float64 (int64 for time_ns), NaN missing."""
-    wire = _decode(_PACKED, body, "MessagePack")
+    wire = _decode(_PACKED, body, "MessagePack", _PACKED_COLUMNS)
     return Wire(wire.source, wire.sequence, wire.columns)
 
 
@@ -103,19 +115,44 @@ def decode_msgpack(body: bytes) -> Batch:
     return batch_of(read_msgpack(body))
 
 
-def _decode(decoder: Any, body: bytes, form: str) -> Any:
+def _with_nan(body: bytes) -> _JsonBatch | None:
+    """A batch with NaN or Infinity in it; None: decode it as what it is."""
+    if b"NaN" not in body and b"Infinity" not in body:
+        return None
+    try:
+        return msgspec.convert(json.loads(body), _JsonBatch)
+    except (ValueError, RecursionError):
+        return None
+
+
+def _decode(decoder: Any, body: bytes, form: str, columns: tuple[Any, Any]) -> Any:
     try:
         return decoder.decode(body)
     except (msgspec.DecodeError, UnicodeDecodeError, RecursionError) as exc:
         raise BatchError(
             expected=f'{form} with "source", "sequence" and "columns" of numbers or null',
-            got=_plain(exc),
+            got=_plain(exc) + _column_at_fault(body, *columns),
             now="nothing of this batch was taken",
         ) from exc
 
 
 def _plain(exc: Exception) -> str:
-    return (str(exc) or type(exc).__name__).rstrip(".")[:300]
+    said = (str(exc) or type(exc).__name__).rstrip(".")[:300]
+    return _EXPECTED_GOT.sub(r"\2 instead of \1", said)
+
+
+def _column_at_fault(body: bytes, names: Any, values: Any) -> str:
+    """The first column that is no list of numbers, for the sentence."""
+    try:
+        columns = names.decode(body).columns
+    except (msgspec.DecodeError, UnicodeDecodeError, RecursionError):
+        return ""
+    for name, raw in columns.items():
+        try:
+            values.decode(raw)
+        except (msgspec.DecodeError, UnicodeDecodeError, RecursionError):
+            return f" in {name[:80]!r}"
+    return ""
 
 
 def batch_of(wire: Wire) -> Batch:

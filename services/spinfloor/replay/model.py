@@ -13,7 +13,7 @@ ChannelName = Annotated[str, Field(pattern="^(" + "|".join(COLUMN_NAMES) + ")$")
 
 
 class _Part(BaseModel):
-    model_config = ConfigDict(extra="forbid")
+    model_config = ConfigDict(extra="forbid", strict=True)
 
 
 class Fault(_Part):

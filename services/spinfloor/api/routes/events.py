@@ -17,6 +17,7 @@ from spinfloor.api.names import SortieId
 from spinfloor.api.negotiation import EVENT_STREAM, wanted_format, wants_event_stream
 from spinfloor.api.problems import ProblemError
 from spinfloor.api.responses import Json, streamed
+from spinfloor.api.routes.runs import unknown_run
 from spinfloor.api.services import AsWatch, Services, Use
 from spinfloor.core.events import Event, Kind
 
@@ -49,7 +50,7 @@ async def get_events(
         return await _stream(request, services, sortie, run, after, kinds)
     form = wanted_format(request, format)
     await services.view.settle(sortie)
-    run = run or await services.ports.events.current_run(sortie)
+    run = await _known(services, sortie, run) if run else await services.ports.events.current_run(sortie)
     events = await services.ports.events.read(sortie, run=run, after=after, kinds=kinds, limit=min(limit, PAGE))
     if len(events) == PAGE < limit and run is not None:
         return await streamed(_pieces(services, sortie, run, kinds, events, limit, form), form)
@@ -57,6 +58,13 @@ async def get_events(
     if form is Format.JSON:
         return Json({"run": run, "events": records, "after": events[-1].sequence if events else after})
     return Response(await asyncio.to_thread(encode_events, records, form), media_type=form.media_type)
+
+
+async def _known(services: Services, sortie: str, run: str) -> str:
+    runs = await services.ports.events.runs(sortie)
+    if run not in runs:
+        raise unknown_run(runs, run, now="nothing was sent")
+    return run
 
 
 async def _pages(

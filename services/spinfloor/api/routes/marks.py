@@ -28,7 +28,7 @@ class MarkBody(BaseModel):
     kind: str = Field(min_length=1, max_length=40)
     by: str = Field(default="control room", min_length=1, max_length=80)
     data: StorableObject = Field(default_factory=dict)
-    time_ns: int | None = Field(default=None, ge=0, lt=2**62)
+    time_ns: int | None = Field(default=None, ge=0, lt=2**62, strict=True)
     key: str | None = Field(default=None, min_length=1, max_length=80)
 
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from typing import Annotated
 
 from fastapi import APIRouter, Query
@@ -17,6 +18,13 @@ from spinfloor.ports.events import RERUN_PREFIX
 router = APIRouter(prefix="/v1", tags=["runs"])
 
 RunName = Annotated[str, Query(min_length=1, max_length=80)]
+
+
+def unknown_run(runs: Sequence[str], run: str, *, now: str) -> ProblemError:
+    """404: the sortie has `runs` and not this one."""
+    return ProblemError(
+        404, "unknown-run", expected="one of the runs " + (", ".join(runs) or "(none yet)"), got=repr(run), now=now
+    )
 
 
 @router.get("/sorties/{sortie}/runs")
@@ -43,10 +51,7 @@ async def get_differences(sortie: SortieId, services: Use, _caller: AsWatch, bef
     runs = await services.ports.events.runs(sortie)
     for run in (before, after):
         if run not in runs:
-            raise ProblemError(
-                404, "unknown-run", expected="one of the runs " + (", ".join(runs) or "(none yet)"), got=repr(run),
-                now="nothing was compared",
-            )  # fmt: skip
+            raise unknown_run(runs, run, now="nothing was compared")
     first = await run_events(services.ports, sortie, run=before)
     second = await run_events(services.ports, sortie, run=after)
     return Json({"before": before, "after": after, **run_differences(first, second, record.plan)})

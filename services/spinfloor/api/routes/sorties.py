@@ -31,7 +31,7 @@ class FloorsPatch(BaseModel):
 
     floors: dict[str, Any] = Field(min_length=1)
     by: str = Field(min_length=1, max_length=80)
-    time_ns: int | None = Field(default=None, ge=0, lt=2**62)
+    time_ns: int | None = Field(default=None, ge=0, lt=2**62, strict=True)
 
 
 def new_sortie_id(now_ns: int) -> str:

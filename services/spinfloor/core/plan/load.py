@@ -22,6 +22,7 @@ MOST_CHARACTERS: Final = 2_000_000
 MOST_FAULTS: Final = 200
 SCHEMA_DIALECT: Final = "https://json-schema.org/draft/2020-12/schema"
 Part = TypeVar("Part", bound=BaseModel)
+_NOT_WHAT: Final = re.compile("Value error, |(Input|String|List|Dictionary|Value) should (be |have )?")
 _NUMBER_WITH_EXPONENT: Final = re.compile(r"[-+]?[0-9]+(\.[0-9]*)?[eE][-+]?[0-9]+")
 
 
@@ -41,7 +42,7 @@ def plan_from(data: object) -> Plan:
     try:
         plan = Plan.model_validate(data, context={"faults_listed_elsewhere": True})
     except ValidationError as error:
-        faults.extend(_fault_of(detail) for detail in error.errors(include_url=False)[:MOST_FAULTS])
+        faults.extend(fault_of(detail) for detail in error.errors(include_url=False)[:MOST_FAULTS])
     except RecursionError:
         raise PlanError([Fault("", "data nested no deeper than a plan is", "very deep nesting")]) from None
     faults.extend(_cross_faults(data))
@@ -116,7 +117,8 @@ def _yaml_words(error: yaml.YAMLError) -> str:
     return str(error).split("\n", 1)[0] or "unreadable text"
 
 
-def _fault_of(detail: ErrorDetails) -> Fault:
+def fault_of(detail: ErrorDetails) -> Fault:
+    """What a pydantic model found wrong with a value, as path, what was expected and what came."""
     path = path_text(detail["loc"])
     kind = detail["type"]
     if kind == "missing":
@@ -125,7 +127,9 @@ def _fault_of(detail: ErrorDetails) -> Fault:
         return Fault(path, "no key of this name", _shown(detail["input"]))
     if kind in ("string_too_short", "too_short") and detail["ctx"]["min_length"] == 1:
         return Fault(path, "some text" if kind == "string_too_short" else "at least one entry", "none")
-    message = detail["msg"].removeprefix("Value error, ").removeprefix("Input should be ")
+    if kind == "string_pattern_mismatch":
+        return Fault(path, f"text that matches {detail['ctx']['pattern']}", _shown(detail["input"]))
+    message = _NOT_WHAT.sub("", detail["msg"], count=1).partition(", unable to ")[0]
     expected = message[0].lower() + message[1:] if message else kind
     return Fault(path, expected, _shown(detail["input"]))
 
