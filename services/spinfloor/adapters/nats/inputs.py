@@ -21,6 +21,7 @@ from spinfloor.ports.wire import decode_input, encode_input, identity_of
 WAITING_PER_SORTIE: Final = 64
 HEADERS_BYTES: Final = 1024  # more than the headers of an input ever take
 LOOK_AGAIN_S: Final = 0.5  # what is handed over may get lost with the line; then this is the delay
+LOOK_AGAIN_MOST_S: Final = 2.0  # of a sortie that has been quiet for a while
 
 
 class InputTooLargeError(SpinfloorError):
@@ -154,8 +155,10 @@ class NatsInputs:
     async def _pushed_after(self, sortie: str, after: int) -> AsyncIterator[list[JournalEntry]]:
         """New entries as they are stored, until it is no longer sure that none is missing."""
         async with self._link.pushed("inputs", self._link.names.inputs(sortie), max(after, 0)) as push:
+            quiet_s = LOOK_AGAIN_S
             while not push.broken:
-                messages = await push.next(LOOK_AGAIN_S)
+                messages = await push.next(quiet_s)
+                quiet_s = LOOK_AGAIN_S if messages else min(2.0 * quiet_s, LOOK_AGAIN_MOST_S)
                 if messages:
                     yield [JournalEntry(at, input_from(one.headers or {}, one.data)) for at, one in messages]
                     after = messages[-1][0]
