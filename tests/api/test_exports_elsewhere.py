@@ -19,7 +19,6 @@ from tests.serving_thread import Serving, frames
 from spinfloor.client import encode_batch
 
 NUMBER = {"events": "time_ns", "frames": "yaw_rate_dps", "spins": "turns"}
-Values = Callable[[bytes, str, Path], list[Any]]
 
 
 @pytest.fixture(scope="module")

@@ -5,7 +5,9 @@ from __future__ import annotations
 import asyncio
 from collections.abc import AsyncIterator
 from contextlib import asynccontextmanager
+from functools import cache
 from pathlib import Path
+from tempfile import TemporaryDirectory
 from typing import Any
 
 from tests.serving_thread import frames, plan_data
@@ -91,3 +93,16 @@ async def exported(ports: Ports, folder: Path, sortie: str = SORTIE) -> bytes:
 
     path = await export_sortie(ports, await ports.sorties.get(sortie), folder, settle=settled)
     return await asyncio.to_thread(path.read_bytes)
+
+
+@cache
+def archive_bytes() -> bytes:
+    """The archive of the sortie, made once in a process."""
+
+    async def make(folder: Path) -> bytes:
+        async with store(folder / "store") as ports:
+            await fly(ports)
+            return await exported(ports, folder / "x")
+
+    with TemporaryDirectory() as folder:
+        return asyncio.run(make(Path(folder)))

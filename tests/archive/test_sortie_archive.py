@@ -6,7 +6,6 @@ import asyncio
 import hashlib
 import io
 import json
-import shutil
 import zipfile
 from collections.abc import AsyncIterator, Callable, Iterator, Mapping
 from pathlib import Path
@@ -17,7 +16,7 @@ import numpy as np
 import pandas as pd
 import polars as pl
 import pytest
-from tests.archive.archived import LEARNT, SORTIE, exported, fly, record, store
+from tests.archive.archived import LEARNT, SORTIE, archive_bytes, exported, fly, record, store
 from tests.serving_thread import frames
 
 from spinfloor.adapters.sortie_file import ArchiveError, open_archive
@@ -266,13 +265,13 @@ def put_in(name: str, old: bytes | None, new: bytes) -> Callable[[dict[str, byte
     ],
 )
 def test_parts_that_do_not_fit_together_are_one_clear_error(
-    tmp_path: Path, one_archive: bytes, change: Callable[[dict[str, bytes]], None], telling: str
+    tmp_path: Path, change: Callable[[dict[str, bytes]], None], telling: str
 ) -> None:
-    refused(tmp_path, rewritten(one_archive, change), telling)
+    refused(tmp_path, rewritten(archive_bytes(), change), telling)
 
 
-def test_a_part_that_is_gone_is_one_clear_error(tmp_path: Path, one_archive: bytes) -> None:
-    refused(tmp_path, without(one_archive, "beliefs.json"), "parts are missing")
+def test_a_part_that_is_gone_is_one_clear_error(tmp_path: Path) -> None:
+    refused(tmp_path, without(archive_bytes(), "beliefs.json"), "parts are missing")
 
 
 def refused(folder: Path, data: bytes, telling: str) -> None:
@@ -289,18 +288,3 @@ def without(data: bytes, gone: str) -> bytes:
             if name != gone:
                 new.writestr(name, old.read(name))
     return out.getvalue()
-
-
-@pytest.fixture(scope="module")
-def one_archive(tmp_path_factory: pytest.TempPathFactory) -> bytes:
-    """The archive of the sortie, made once."""
-    folder = tmp_path_factory.mktemp("one")
-
-    async def make() -> bytes:
-        async with store(folder / "store") as ports:
-            await fly(ports)
-            return await exported(ports, folder / "x")
-
-    data = asyncio.run(make())
-    shutil.rmtree(folder)
-    return data

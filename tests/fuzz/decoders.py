@@ -36,7 +36,7 @@ from spinfloor.core.frames import FrameBlock
 from spinfloor.core.plan.channel_map import ChannelMap
 from spinfloor.core.plan.load import parse_plan
 from spinfloor.core.recovery.beliefs import Beliefs
-from spinfloor.ingest.batches import decode_json, decode_msgpack
+from spinfloor.ingest.batches import batch_of, read_json, read_msgpack
 from spinfloor.ports.inputs import MarkInput
 from spinfloor.ports.wire import decode_input, encode_block, encode_input
 
@@ -149,8 +149,10 @@ def _mavlink(data: bytes) -> object:
 
 
 DECODERS = [
-    Decoder("batch in JSON", decode_json, _json),
-    Decoder("batch in MessagePack", decode_msgpack, lambda: encode_batch("s", 3, block(5))),
+    Decoder("batch in JSON", lambda body: batch_of(read_json(body)), _json),
+    Decoder(
+        "batch in MessagePack", lambda body: batch_of(read_msgpack(body)), lambda: encode_batch("s", 3, block(5))
+    ),
     Decoder("batch in Parquet", lambda data: columns_of(PARQUET, data, missing_time=-1), _parquet),
     Decoder("batch in Arrow", lambda data: columns_of(ARROW, data, missing_time=-1), _arrow),
     Decoder("plan", _text(parse_plan), _plan),

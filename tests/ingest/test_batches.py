@@ -13,7 +13,7 @@ from hypothesis.extra.numpy import arrays
 from spinfloor.client import encode_batch
 from spinfloor.core.channels import CHANNEL_COUNT, COLUMN_NAMES, TIME_COLUMN
 from spinfloor.core.frames import ColumnError, FrameBlock
-from spinfloor.ingest.batches import MAX_ROWS, BatchError, Wire, batch_of, decode_json, decode_msgpack, make_batch
+from spinfloor.ingest.batches import MAX_ROWS, BatchError, Wire, batch_of, make_batch, read_json, read_msgpack
 from spinfloor.ingest.rows import LATEST_NS, backwards, check_rows
 from spinfloor.ports.wire import decode_block, encode_block
 
@@ -30,7 +30,7 @@ def blocks(draw: st.DrawFn) -> FrameBlock:
 @settings(max_examples=100, deadline=None)
 @given(blocks())
 def test_packed_columns_take_the_quick_way_to_the_same_frames(block: FrameBlock) -> None:
-    quick = decode_msgpack(encode_batch("s", 0, block))
+    quick = batch_of(read_msgpack(encode_batch("s", 0, block)))
     long = make_batch("s", 0, block.to_columns())
     assert quick.block.values.tobytes() == long.block.values.tobytes()
     np.testing.assert_array_equal(quick.block.time_ns, long.block.time_ns)
@@ -45,7 +45,7 @@ def test_lists_take_the_quick_way_to_the_same_frames(block: FrameBlock) -> None:
         for name, column in block.to_columns().items()
     }
     body = msgspec.msgpack.encode({"source": "s", "sequence": 0, "columns": columns})
-    quick, long = decode_msgpack(body), make_batch("s", 0, columns)
+    quick, long = batch_of(read_msgpack(body)), make_batch("s", 0, columns)
     assert quick.block.values.tobytes() == long.block.values.tobytes()
     np.testing.assert_array_equal(quick.block.time_ns, long.block.time_ns)
     assert quick.problems == long.problems
@@ -54,10 +54,10 @@ def test_lists_take_the_quick_way_to_the_same_frames(block: FrameBlock) -> None:
 @settings(max_examples=100, deadline=None)
 @given(blocks())
 def test_bytes_made_on_the_way_are_the_journals_own(block: FrameBlock) -> None:
-    for batch in (decode_msgpack(encode_batch("s", 0, block)), make_batch("s", 0, block.to_columns())):
+    for batch in (batch_of(read_msgpack(encode_batch("s", 0, block))), make_batch("s", 0, block.to_columns())):
         assert batch.body is None or batch.body == encode_block(batch.block)
     whole = FrameBlock(np.arange(len(block)), np.nan_to_num(block.values, posinf=0.0))
-    regular = decode_msgpack(encode_batch("s", 0, whole))
+    regular = batch_of(read_msgpack(encode_batch("s", 0, whole)))
     assert regular.body == encode_block(regular.block)
 
 
@@ -92,9 +92,9 @@ def test_a_block_comes_back_from_its_bytes_bit_for_bit(block: FrameBlock) -> Non
 @settings(max_examples=200, deadline=None)
 @given(st.binary(max_size=200))
 def test_random_bytes_end_in_an_error_of_ours(body: bytes) -> None:
-    for decode in (decode_json, decode_msgpack):
+    for read in (read_json, read_msgpack):
         with pytest.raises((BatchError, ColumnError)) as refused:
-            decode(body)
+            batch_of(read(body))
         assert refused.value.http_status == 422
 
 
@@ -103,13 +103,13 @@ def test_one_row_too_many_is_refused() -> None:
     columns = {name: np.zeros(MAX_ROWS + 1).tobytes() for name in COLUMN_NAMES[:4]}
     body = msgspec.msgpack.encode({"source": "s", "sequence": 0, "columns": {TIME_COLUMN: times.tobytes(), **columns}})
     with pytest.raises(BatchError, match="200000 rows"):
-        decode_msgpack(body)
+        batch_of(read_msgpack(body))
 
 
 @pytest.mark.parametrize("source", ["", "a b", "\x00key:x", "x" * 65, "ä"])
 def test_a_source_has_a_plain_name(source: str) -> None:
     with pytest.raises(BatchError):
-        decode_json(orjson.dumps({"source": source, "sequence": 0, "columns": {}}))
+        batch_of(read_json(orjson.dumps({"source": source, "sequence": 0, "columns": {}})))
 
 
 def test_infinities_become_missing_and_times_out_of_range_go() -> None:

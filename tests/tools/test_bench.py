@@ -17,7 +17,7 @@ from tests.tools.measured_page import BEGIN, END
 
 from spinfloor.core.channels import COLUMN_NAMES
 from spinfloor.core.events import Kind
-from spinfloor.ingest.batches import decode_json, decode_msgpack
+from spinfloor.ingest.batches import batch_of, read_json, read_msgpack
 
 ROWS = [
     Row("a", "kernel", 3e6, "frames/s", 100.0, "a loop", "3,000,000"),
@@ -102,7 +102,10 @@ def test_the_offline_script_finds_the_spins_too() -> None:
 def test_every_form_of_a_batch_carries_the_same_frames() -> None:
     block = data.one_set(0).slice(0, 50)
     bodies = {form.key: form.encode(7, block) for form in ingest.FORMS}
-    batches = [decode_json(bodies["json"]), decode_msgpack(bodies["msgpack"]), decode_msgpack(bodies["packed"])]
+    batches = [
+        batch_of(read_json(bodies["json"])),
+        *(batch_of(read_msgpack(bodies[form])) for form in ("msgpack", "packed")),
+    ]
     for batch in batches:
         assert batch.sequence == 7
         np.testing.assert_array_equal(batch.block.time_ns, block.time_ns)

@@ -47,8 +47,8 @@ class _Unpublished:
     blocks: list[FrameBlock] = field(default_factory=list)
     changed: bool = True
     published_steady_ns: int = 0
-    watched: bytes | None = None  # who watched when the message was last given to a new watcher
     message: bytes | None = None
+    watched: bytes = b""  # who watched, in that message
     presence: tuple[bytes, dict[str, Any]] = (b"", {})  # as last heard, and read
 
 
@@ -269,7 +269,7 @@ class SortieRuntime:
                 await clock.sleep(SNAPSHOT_EVERY_S)
                 continue
             if self._due(now):
-                await self._publish_once(now)
+                await self._publish_once(now, await self._presence())
             await clock.sleep(SNAPSHOT_EVERY_S if self._watched() else HEARTBEAT_EVERY_S / 2)
 
     def _watched(self) -> bool:
@@ -283,23 +283,29 @@ class SortieRuntime:
     async def newest_message(self) -> bytes:
         """For a watcher who has just come: the state last published, or one published now if it or who watches has changed."""
         now = self._ports.clock.steady_ns()
-        watched = await self._ports.bus.latest(presence_subject(self.record.id))
+        watched = await self._presence()
         if self._fresh.message is None or watched != self._fresh.watched or self._due(now):
-            self._fresh.watched = watched
-            await self._publish_once(now)
+            await self._publish_once(now, watched)
         assert self._fresh.message is not None
         return self._fresh.message
 
-    async def _publish_once(self, now: int) -> None:
+    async def _publish_once(self, now: int, watched: bytes) -> None:
         blocks, self._fresh.blocks = self._fresh.blocks, []
         self._fresh.changed = False
         self._fresh.published_steady_ns = now
         block = joined(blocks) if blocks else None
-        self._fresh.message = state_message(await self.state(), block)
+        self._fresh.message, self._fresh.watched = state_message(self._state(watched), block), watched
         await self._ports.bus.publish(live_subject(self.record.id), self._fresh.message)
 
     async def state(self) -> dict[str, Any]:
         """The snapshot with what the shell knows: data age, origin, arrival times, who watches."""
+        return self._state(await self._presence())
+
+    async def _presence(self) -> bytes:
+        """Who watches, as it was last said."""
+        return await self._ports.bus.latest(presence_subject(self.record.id)) or b""
+
+    def _state(self, presence: bytes) -> dict[str, Any]:
         now = self._ports.clock.wall_ns()
         state: dict[str, Any] = self.detector.snapshot()
         steady = self._ports.clock.steady_ns()
@@ -312,7 +318,6 @@ class SortieRuntime:
             origin="live" if self.record.kind is SortieKind.FLIGHT else "replay",
             input_offset=self.offset,
         )
-        presence = await self._ports.bus.latest(presence_subject(self.record.id)) or b""
         if presence != self._fresh.presence[0]:
             self._fresh.presence = (presence, orjson.loads(presence) if presence else {})
         state.update(self._fresh.presence[1])

@@ -105,16 +105,6 @@ def in_contract_names(wire: Wire) -> bool:
     return wire.columns.keys() <= _NAMES
 
 
-def decode_json(body: bytes) -> Batch:
-    """A batch in contract columns. Raises BatchError or ColumnError."""
-    return batch_of(read_json(body))
-
-
-def decode_msgpack(body: bytes) -> Batch:
-    """The same in MessagePack."""
-    return batch_of(read_msgpack(body))
-
-
 def _with_nan(body: bytes) -> _JsonBatch | None:
     """A batch with NaN or Infinity in it; None: decode it as what it is."""
     if b"NaN" not in body and b"Infinity" not in body:

@@ -2,32 +2,16 @@
 
 from __future__ import annotations
 
-import asyncio
 import shutil
-from functools import cache
 from pathlib import Path
 from tempfile import mkdtemp
 
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
-from tests.archive.archived import exported, fly, store
+from tests.archive.archived import archive_bytes
 
 from spinfloor.adapters.sortie_file import ArchiveError, SortieFile, open_archive
 from spinfloor.ports.wire import encode_input
-
-
-@cache
-def whole() -> bytes:
-    folder = Path(mkdtemp())
-
-    async def make() -> bytes:
-        async with store(folder / "store") as ports:
-            await fly(ports)
-            return await exported(ports, folder / "x")
-
-    data = asyncio.run(make())
-    shutil.rmtree(folder)
-    return data
 
 
 def content(opened: SortieFile) -> object:
@@ -54,7 +38,7 @@ def taken(data: bytes, folder: Path) -> object | None:
 @settings(max_examples=120, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture])
 @given(data=st.data())
 def test_any_damage(tmp_path: Path, data: st.DataObject) -> None:
-    bad = bytearray(whole())
+    bad = bytearray(archive_bytes())
     for _ in range(data.draw(st.integers(1, 4))):
         end = data.draw(st.sampled_from([len(bad) - 1, 2000]))  # the small parts and the directory are hit as well
         place = data.draw(st.integers(0, end))
@@ -66,7 +50,7 @@ def test_any_damage(tmp_path: Path, data: st.DataObject) -> None:
 @settings(max_examples=30, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture])
 @given(cut=st.floats(0.0, 0.9999))
 def test_any_cut_is_noticed(tmp_path: Path, cut: float) -> None:
-    assert taken(whole()[: int(cut * len(whole()))], tmp_path) is None
+    assert taken(archive_bytes()[: int(cut * len(archive_bytes()))], tmp_path) is None
 
 
 @settings(max_examples=40, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture])
@@ -80,5 +64,5 @@ _KEPT: list[object] = []
 
 def content_of_whole(folder: Path) -> object:
     if not _KEPT:
-        _KEPT.append(taken(whole(), folder))
+        _KEPT.append(taken(archive_bytes(), folder))
     return _KEPT[0]

@@ -206,7 +206,7 @@ class SqliteInputs:
 
 def _insert_new(connection: sqlite3.Connection, group: list[_Asked]) -> list[list[Appended]] | None:
     """Every row behind the last of its sortie; None, and nothing written, when one of them is in the journal already."""
-    before = {id(asked.at): (asked.at, asked.at[1]) for asked in group}
+    before = [(asked.at, asked.at[1]) for asked in group]
     rows: list[Any] = []
     results = []
     for asked in group:
@@ -214,12 +214,14 @@ def _insert_new(connection: sqlite3.Connection, group: list[_Asked]) -> list[lis
         rows += [(ref, position, *row) for position, row in enumerate(asked.rows, start=following)]
         results.append([Appended(following + n, False) for n in range(len(asked.rows))])
         asked.at[1] += len(asked.rows)
-    if _insert_rows(connection, rows) == len(rows):
-        return results
-    for place, following in before.values():
-        connection.execute("DELETE FROM inputs WHERE sortie = ? AND position >= ?", (place[0], following))
-        place[1] = following
-    return None
+    connection.execute("SAVEPOINT together")
+    all_new = _insert_rows(connection, rows) == len(rows)
+    if not all_new:
+        connection.execute("ROLLBACK TO together")
+        for place, following in before:
+            place[1] = following
+    connection.execute("RELEASE together")
+    return results if all_new else None
 
 
 def _insert_rows(connection: sqlite3.Connection, rows: list[Any]) -> int:
