@@ -87,6 +87,11 @@ def test_json_messagepack_parquet_and_arrow_put_the_same_frames_on_disk(service:
         "json": ("", as_json, JSON),
         "msgpack": ("", encode_batch("s", 0, block), MSGPACK),
         "parquet": ("?source=s&sequence=0", parquet.getvalue(), PARQUET),
+        "parquet by another name": (
+            "?source=s&sequence=0",
+            parquet.getvalue(),
+            {"Content-Type": "application/parquet"},
+        ),
         "arrow": (
             "?source=s&sequence=0",
             arrow.getvalue(),
@@ -95,7 +100,7 @@ def test_json_messagepack_parquet_and_arrow_put_the_same_frames_on_disk(service:
     }
     seen = set()
     for form, (query, body, headers) in bodies.items():
-        name = service.sortie(f"form-{form}")
+        name = service.sortie(f"form-{form.replace(' ', '-')}")
         answer = service.http.post(f"/v1/sorties/{name}/frames{query}", content=body, headers=headers)
         assert answer.json() == {"acked": 0, "accepted": 50, "duplicates": 0, "rejected": []}
         seen.add(service.http.get(f"/v1/sorties/{name}/frames").content)

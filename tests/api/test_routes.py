@@ -5,7 +5,9 @@ from __future__ import annotations
 import itertools
 from typing import Any
 
+import orjson
 import pytest
+import yaml
 from tests.serving_thread import Serving, frames, plan_data
 
 from spinfloor.client import encode_batch
@@ -84,6 +86,32 @@ def test_a_bad_plan_lists_every_fault_by_path(service: Serving) -> None:
     bad["cards"][0]["turns"] = -1
     faults = problem(service.http.post("/v1/sorties", json=bad), 422)["faults"]
     assert {"floors.recovery_ft", "cards[0].turns"} <= {fault["path"] for fault in faults}
+
+
+def test_floors_may_stand_beside_who_sets_them_and_are_shown_in_force(service: Serving, sortie: str) -> None:
+    path = f"/v1/sorties/{sortie}"
+    planned = service.http.get(path).json()
+    assert planned["floors"] == planned["plan"]["floors"]
+    assert service.http.patch(f"{path}/floors", json={"recovery_ft": 6_500.0}).status_code == 200
+    moved = service.http.get(path).json()
+    assert moved["floors"] == {**planned["floors"], "recovery_ft": 6_500.0}
+    assert moved["plan"] == planned["plan"]
+    mark = service.http.get(f"{path}/events?kind=mark").json()["events"][-1]["data"]
+    assert (mark["mark"], mark["by"], mark["floors"]["recovery_ft"]) == ("floors", "control room", 6_500.0)
+    for nonsense in ({}, {"by": "x"}, {"recover_ft": 1.0}, {"floors": {}, "recovery_ft": 1.0}):
+        assert problem(service.http.patch(f"{path}/floors", json=nonsense), 422)["code"] == "bad-request"
+
+
+def test_a_plan_is_taken_as_yaml_or_json_whatever_it_is_said_to_be(service: Serving) -> None:
+    bodies = yaml.safe_dump(plan_data()).encode(), orjson.dumps(plan_data()), orjson.dumps({"plan": plan_data()})
+    for kind in ("application/x-www-form-urlencoded", "text/plain", ""):
+        for body in bodies:
+            made = service.http.post(
+                f"/v1/sorties?id=kind-{next(NAMES)}", content=body, headers={"Content-Type": kind} if kind else {}
+            )
+            assert made.status_code == 201, made.text
+    said = service.http.post("/v1/sorties", content=bodies[0], headers={"Content-Type": "application/json"})
+    assert problem(said, 422)["code"] == "bad-json"
 
 
 def test_floors_move_as_a_whole_and_are_told_as_an_event(service: Serving, sortie: str) -> None:

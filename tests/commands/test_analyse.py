@@ -35,6 +35,19 @@ def recording() -> Path:
     return sorted(p for p in RECORDINGS.glob("*.parquet"))[0]
 
 
+@pytest.mark.parametrize(
+    ("name", "begins"),
+    [("e.csv", b'"sortie","run"'), ("e.PARQUET", b"PAR1"), ("e.arrow", b"\xff\xff\xff\xff"), ("e.txt", b'{"sortie"')],
+)
+def test_the_form_follows_the_name_of_the_file(
+    run: Run, recording: Path, tmp_path: Path, name: str, begins: bytes
+) -> None:
+    assert run("analyse", recording, "--out", tmp_path / name).exit_code == 0
+    assert (tmp_path / name).read_bytes().startswith(begins)
+    assert run("analyse", recording, "--out", tmp_path / name, "--format", "ndjson").exit_code == 0
+    assert (tmp_path / name).read_bytes().startswith(b'{"sortie"')
+
+
 def test_events_and_nothing_else_on_standard_output(run: Run, recording: Path) -> None:
     done = run("analyse", recording)
     assert done.exit_code == 0

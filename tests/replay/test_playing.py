@@ -81,6 +81,16 @@ async def test_a_screen_is_told_where_a_sought_replay_goes_on(client: Client) ->
     await client.stop_replay(replay["id"])
 
 
+async def test_pausing_and_seeking_by_their_plain_names(client: Client) -> None:
+    replay = await client.start_replay(NAME)
+    paused = await client.change_replay(replay["id"], pause=True)
+    sought = await client.change_replay(replay["id"], seek=20.0)
+    assert (paused["state"], sought["state"], sought["position_s"]) == ("paused", "paused", 20.0)
+    with pytest.raises(ServiceError):
+        await client.change_replay(replay["id"], pause=True, paused=False)
+    await client.stop_replay(replay["id"])
+
+
 async def test_lost_data_is_called_in_a_rehearsal(client: Client) -> None:
     plan = plan_data(data_age_limit_s=0.3)
     faults = [{"kind": "loss", "from_s": 12.0, "to_s": 25.0}]

@@ -43,9 +43,12 @@ async def json_body(request: Request) -> Any:
 
 
 async def plan_body(request: Request) -> Plan | Any:
-    """A plan as YAML text (checked), or what a JSON body holds: a plan or `{"plan": plan}`, yet unchecked."""
-    if "yaml" in media_type(request):
-        body = await request.body()
+    """A plan as YAML text (checked), or what a JSON body holds: a plan or `{"plan": plan}`, yet unchecked.
+
+    What is not said to be JSON and does not begin like it is YAML.
+    """
+    kind, body = media_type(request), await request.body()
+    if "yaml" in kind or ("json" not in kind and not body.lstrip().startswith(b"{")):
         try:
             return parse_plan(body.decode())
         except UnicodeDecodeError as exc:

@@ -30,15 +30,13 @@ def register(group: click.Group) -> None:
     "--format",
     "form",
     type=click.Choice(["ndjson", "json", "csv", "parquet", "arrow"]),
-    default="ndjson",
-    show_default=True,
-    help="Form of the events.",
+    help="Form of the events. Default: what the name of --out ends with (csv, parquet, arrow), else ndjson.",
 )
 @click.option(
     "--out", type=click.Path(path_type=Path), help="Write the events to this file instead of standard output."
 )
 @click.option("--sortie", help="Name of the sortie in the events. Default: the recording's file name.")
-def analyse(recording: Path, plan_path: Path | None, form: str, out: Path | None, sortie: str | None) -> None:
+def analyse(recording: Path, plan_path: Path | None, form: str | None, out: Path | None, sortie: str | None) -> None:
     """Find the spins in RECORDING and print every event.
 
     Only events go to standard output; what could not be read of the recording is listed on standard error.
@@ -50,7 +48,12 @@ def analyse(recording: Path, plan_path: Path | None, form: str, out: Path | None
     taken = read_recording(recording, plan.channel_map)
     _tell(taken)
     events = _run(taken, plan, sortie or recording.stem)
-    _write(encode_events([e.as_record() for e in events], Format(form)), out)
+    _write(encode_events([e.as_record() for e in events], Format(form or _form_of(out))), out)
+
+
+def _form_of(out: Path | None) -> str:
+    ending = "" if out is None else out.suffix.lower().lstrip(".")
+    return ending if ending in ("csv", "parquet", "arrow") else "ndjson"
 
 
 def _plan(path: Path | None) -> Plan:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import Annotated, Any, Literal
 
-from pydantic import BaseModel, ConfigDict, Field
+from pydantic import AliasChoices, BaseModel, ConfigDict, Field
 
 from spinfloor.core.channels import COLUMN_NAMES
 
@@ -59,9 +59,12 @@ class NewReplay(_Part):
 
 
 class ReplayPatch(_Part):
-    """What to change; what is left out stays. position_s seeks; faults replaces the whole list."""
+    """What to change; what is left out stays. position_s seeks; faults replaces the whole list.
+
+    `pause` is taken for paused, `seek` for position_s.
+    """
 
     speed: Annotated[float, Field(ge=0.1, le=10.0)] | None = None
-    paused: bool | None = None
-    position_s: Seconds | None = None
+    paused: Annotated[bool | None, Field(validation_alias=AliasChoices("paused", "pause"))] = None
+    position_s: Annotated[Seconds | None, Field(validation_alias=AliasChoices("position_s", "seek"))] = None
     faults: Annotated[list[Fault], Field(max_length=50)] | None = None

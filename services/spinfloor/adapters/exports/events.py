@@ -37,6 +37,9 @@ _TEXT: Final = (
     "floor",
     "channel",
     "flag",
+    "state",
+    "mark",
+    "by",
 )
 _NUMBER: Final = (
     "turns",
@@ -46,6 +49,8 @@ _NUMBER: Final = (
     "loss_ft",
     "margin_ft",
     "predicted_margin_ft",
+    "altitude_left_ft",
+    "altitude_left_bound_ft",
     "seconds",
     "alpha_deg",
     "seconds_per_turn",

@@ -41,6 +41,7 @@ _ALSO = {
     "application/ndjson": Format.NDJSON,
     "application/jsonl": Format.NDJSON,
     "application/x-parquet": Format.PARQUET,
+    "application/parquet": Format.PARQUET,
     "application/vnd.apache.arrow.file": Format.ARROW,
     "*/*": Format.JSON,
     "application/*": Format.JSON,

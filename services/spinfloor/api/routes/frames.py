@@ -32,6 +32,7 @@ router = APIRouter(prefix="/v1", tags=["frames"])
 
 MSGPACK_TYPES: Final = ("application/msgpack", "application/x-msgpack", "application/vnd.msgpack")
 TABLE_TYPES: Final = (PARQUET, ARROW)
+ALSO_PARQUET: Final = ("application/x-parquet", "application/parquet")
 BIG_BODY: Final = 256 << 10
 REVOKED: Final = 1008
 WHOLE_FRAMES: Final = 2_000_000  # some 300 MB in memory; more is asked for in pieces or decimated
@@ -39,6 +40,7 @@ WHOLE_FRAMES: Final = 2_000_000  # some 300 MB in memory; more is asked for in p
 
 def read_body(kind: str, body: bytes, source: str | None, sequence: int | None) -> Wire:
     """A batch as it came, by its media type. Raises ProblemError 415, BatchError, TableError."""
+    kind = PARQUET if kind in ALSO_PARQUET else kind
     if kind in MSGPACK_TYPES:
         return read_msgpack(body)
     if kind in TABLE_TYPES:

@@ -7,15 +7,16 @@ from datetime import UTC, datetime
 from typing import Annotated, Any
 
 from fastapi import APIRouter, Body, Query, Request
-from pydantic import BaseModel, ConfigDict, Field
+from pydantic import BaseModel, ConfigDict, Field, model_validator
 
 from spinfloor.api.bodies import plan_body
 from spinfloor.api.names import SortieId
-from spinfloor.api.plans import checked_floors, checked_plan
+from spinfloor.api.plans import checked_floors, checked_plan, current_floors
 from spinfloor.api.responses import Json
 from spinfloor.api.services import AsControl, AsWatch, Services, Use
 from spinfloor.core.events import Json as JsonValue
 from spinfloor.core.plan.load import plan_to_data
+from spinfloor.core.plan.model import Floors
 from spinfloor.core.recovery.beliefs import Beliefs
 from spinfloor.ports.audit import AuditRecord
 from spinfloor.ports.inputs import FloorsInput
@@ -25,13 +26,25 @@ router = APIRouter(prefix="/v1", tags=["sorties"])
 
 
 class FloorsPatch(BaseModel):
-    """The floors to change; those left out stay. by: the crew role who set them."""
+    """The floors to change; those left out stay. by: the crew role who set them.
+
+    The floors may also stand beside `by` instead of in `floors`.
+    """
 
     model_config = ConfigDict(extra="forbid")
 
     floors: dict[str, Any] = Field(min_length=1)
-    by: str = Field(min_length=1, max_length=80)
+    by: str = Field(default="control room", min_length=1, max_length=80)
     time_ns: int | None = Field(default=None, ge=0, lt=2**62, strict=True)
+
+    @model_validator(mode="before")
+    @classmethod
+    def _gathered(cls, data: Any) -> Any:
+        if not isinstance(data, dict) or "floors" in data:
+            return data
+        floors = {name: value for name, value in data.items() if name in Floors.model_fields}
+        rest = {name: value for name, value in data.items() if name not in floors}
+        return {**rest, "floors": floors} if floors else data
 
 
 def new_sortie_id(now_ns: int) -> str:
@@ -97,12 +110,13 @@ async def list_sorties(
 
 @router.get("/sorties/{sortie}")
 async def get_sortie(sortie: SortieId, services: Use, _caller: AsWatch) -> Json:
-    """The sortie with its plan and how far its sources have got."""
+    """The sortie with its plan, the floors in force and how far its sources have got."""
     record = await services.ports.sorties.get(sortie)
     extent = await services.ports.frames.extent(sortie)
     return Json(
         {
             **_detail(record),
+            "floors": await current_floors(services.ports, record),
             "sources": await _sources(services, sortie),
             "frames": {"first_ns": extent.first_ns, "last_ns": extent.last_ns, "count": extent.frames},
             "runs": await services.ports.events.runs(sortie),
