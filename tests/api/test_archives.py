@@ -9,7 +9,7 @@ from typing import Any
 import pytest
 from tests.command_line import Run
 from tests.serving_thread import Serving, frames, plan_data, serving
-from tests.tools.running import wait_for
+from tests.waiting import wait_for
 
 from spinfloor.client import Client, ServiceError, encode_batch
 

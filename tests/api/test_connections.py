@@ -11,8 +11,8 @@ from contextlib import closing, suppress
 from dataclasses import replace
 
 import pytest
-from tests.servers.processes import wait_until
 from tests.serving_thread import ROOMY, Serving, serving
+from tests.waiting import wait_for
 
 NAMES = itertools.count()
 HURRIED = replace(
@@ -171,11 +171,11 @@ def watchers(service: Serving) -> float:
 
 
 def test_a_watcher_that_is_gone_without_a_word_is_noticed(hurried: Serving) -> None:
-    wait_until(lambda: watchers(hurried) == 0.0, limit_s=RECEIVE_S, what="the others' end")
+    wait_for(lambda: watchers(hurried) == 0.0, seconds=RECEIVE_S, what="the others' end")
     sortie = hurried.sortie(f"gone-{next(NAMES)}")
     with closing(shaken_hands(hurried, sortie)):  # it never answers a ping
-        wait_until(lambda: watchers(hurried) == 1.0, limit_s=RECEIVE_S, what="its coming")
-        wait_until(lambda: watchers(hurried) == 0.0, limit_s=RECEIVE_S, what="its end")
+        wait_for(lambda: watchers(hurried) == 1.0, seconds=RECEIVE_S, what="its coming")
+        wait_for(lambda: watchers(hurried) == 0.0, seconds=RECEIVE_S, what="its end")
 
 
 def test_more_connections_than_there_is_room_for_are_turned_away_and_room_is_made_again(hurried: Serving) -> None:

@@ -17,8 +17,8 @@ import pytest
 import websockets
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
-from tests.servers.processes import wait_until
 from tests.serving_thread import Serving, frames
+from tests.waiting import wait_for
 from websockets.sync.client import ClientConnection, connect
 
 from spinfloor.client import encode_batch
@@ -180,7 +180,7 @@ def test_batches_without_an_answer_and_open_connections_are_gauged(service: Serv
         asyncio.run_coroutine_threadsafe(writer.submit("disk", lambda _: busy.wait(30.0)), service.loop)
         for sequence in range(5):
             link.send(encode_batch("s", sequence, frames().slice(10 * sequence, 10 * sequence + 10)))
-        wait_until(lambda: gauge("batches_unanswered") == 5.0, limit_s=20.0, what="five batches without an answer")
+        wait_for(lambda: gauge("batches_unanswered") == 5.0, seconds=20.0, what="five batches without an answer")
         assert gauge("connections") == before + 1.0
         busy.set()
         assert [answer(link, 60.0)["acked"] for _ in range(5)] == list(range(5))

@@ -13,8 +13,8 @@ import pytest
 import websockets
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
-from tests.servers.processes import wait_until
 from tests.serving_thread import ROOMY, Serving, serving
+from tests.waiting import wait_for
 from websockets.sync.client import ClientConnection, connect
 
 NAMES = itertools.count()
@@ -128,7 +128,7 @@ def test_a_flood_from_one_browser_is_slowed_and_another_is_not(tmp_path: Path) -
             def heard() -> list[str]:
                 return [r["action"] for r in running.http.get(f"/v1/sorties/{name}/audit").json()["records"]]
 
-            wait_until(lambda: "control" in heard(), limit_s=60.0, what="the record of who took control")
+            wait_for(lambda: "control" in heard(), seconds=60.0, what="the record of who took control")
             actions = heard()
     assert actions.count("control") == 1
     assert actions.count("sounded") < 60

@@ -10,7 +10,7 @@ from typing import Any
 import pytest
 from tests.command_line import Run
 from tests.serving_thread import Serving, frames, plan_data
-from tests.tools.running import wait_for
+from tests.waiting import wait_for
 
 from spinfloor.client import Client, encode_batch
 

@@ -10,7 +10,8 @@ from pathlib import Path
 import pytest
 from tests.command_line import Run
 from tests.ingest.links.peers import MavSender
-from tests.tools.running import COMMAND, RunningService, wait_for
+from tests.tools.running import COMMAND, RunningService
+from tests.waiting import wait_for
 
 from spinfloor.core.plan.defaults import default_plan
 from spinfloor.core.plan.load import plan_to_data

@@ -13,7 +13,8 @@ import orjson
 import pytest
 from tests.command_line import Run
 from tests.places import RECORDINGS
-from tests.tools.running import COMMAND, wait_for
+from tests.tools.running import COMMAND
+from tests.waiting import wait_for
 
 from spinfloor.adapters.plan_files import load_plan
 from spinfloor.adapters.recordings import read_recording

@@ -10,7 +10,8 @@ import pytest
 from playwright.sync_api import Browser, Page, expect
 from tests.dashboard.programme import FLIGHT
 from tests.dashboard.visiting import PATIENCE_MS, Visit
-from tests.tools.running import RunningService, wait_for
+from tests.tools.running import RunningService
+from tests.waiting import wait_for
 
 pytestmark = pytest.mark.browser
 expect.set_options(timeout=PATIENCE_MS)

@@ -9,7 +9,8 @@ import pytest
 from playwright.sync_api import Browser, Page, expect
 from tests.dashboard.flying import create, send, stretch
 from tests.dashboard.visiting import PATIENCE_MS, Visit
-from tests.tools.running import RunningService, wait_for
+from tests.tools.running import RunningService
+from tests.waiting import wait_for
 
 pytestmark = [pytest.mark.browser, pytest.mark.timeout(400)]
 SOON_MS = PATIENCE_MS

@@ -3,13 +3,14 @@
 from __future__ import annotations
 
 import asyncio
-from collections.abc import AsyncIterator, Callable
+from collections.abc import AsyncIterator
 from contextlib import asynccontextmanager
 from pathlib import Path
 from typing import Any
 
 import pytest
 from tests.serving_thread import frames, plan_data
+from tests.waiting import until
 
 from spinfloor.adapters.sqlite import open_store
 from spinfloor.core.events import Event
@@ -53,14 +54,6 @@ async def send(ports: Ports, supervisor: Supervisor, block: FrameBlock, sequence
     await runtime.reached(appended.offset)
 
 
-async def until(look: Callable[[], Any]) -> Any:
-    """The first true answer."""
-    async with asyncio.timeout(20.0):
-        while not (found := await look()):  # noqa: ASYNC110  # a store sends no event
-            await asyncio.sleep(0.01)
-        return found
-
-
 async def reprocessed(ports: Ports, sortie: SortieRecord) -> tuple[list[dict[str, Any]], int]:
     """Events of a fresh detector fed the journalled inputs, and the number of ticks among those."""
     detector, events, ticks = build_detector(sortie), list[Event](), 0
@@ -80,7 +73,7 @@ async def test_silence_in_a_spin_is_called_and_journalled(tmp_path: Path) -> Non
         runtime = await supervisor.runtime("s")
         assert runtime is not None
         assert runtime.detector.snapshot()["in_spin"] is True
-        lost = await until(lambda: ports.events.read("s", kinds={"link"}))
+        lost = await until(lambda: ports.events.read("s", kinds={"link"}), what="the loss of data")
         assert len(lost) == 1
         state = await runtime.state()
         assert (state["link"], state["estimated"]) == ("lost", True)
@@ -95,7 +88,7 @@ async def test_silence_in_a_spin_is_called_and_journalled(tmp_path: Path) -> Non
 async def test_a_parked_aircraft_is_not_ticked_for_ever(tmp_path: Path) -> None:
     async with at_work(tmp_path, record(data_age_limit_s=0.1)) as (ports, supervisor):
         await send(ports, supervisor, frames().slice(0, 20), 0)
-        await until(lambda: ports.events.read("s", kinds={"link"}))
+        await until(lambda: ports.events.read("s", kinds={"link"}), what="the loss of data")
         newest = await ports.inputs.newest_offset("s")
         runtime = await supervisor.runtime("s")
         assert runtime is not None

@@ -13,8 +13,9 @@ from pathlib import Path
 
 import numpy as np
 import pytest
-from tests.detect.test_runtime import IN_SPIN, record, reprocessed, send, until
+from tests.detect.test_runtime import IN_SPIN, record, reprocessed, send
 from tests.serving_thread import frames
+from tests.waiting import until
 
 from spinfloor.adapters.sqlite import DATABASE_NAME, open_store
 from spinfloor.core.frames import FrameBlock
@@ -84,7 +85,7 @@ async def test_a_sortie_that_cannot_be_read_is_shown_in_trouble_and_holds_up_no_
     database.close()
     async with at_work(tmp_path) as (ports, supervisor):
         assert await supervisor.runtime("s", timeout_s=0.5) is None
-        await until(lambda: _said(supervisor.trouble("s")))
+        await until(lambda: _said(supervisor.trouble("s")), what="the trouble")
         assert "kept" in str(supervisor.trouble("s"))
         await ports.sorties.create(replace(record(data_age_limit_s=PATIENT_S), id="other"))
         await ports.inputs.append("other", FramesInput("t", 0, 0, frames().slice(0, 50)))

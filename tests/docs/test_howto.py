@@ -18,7 +18,8 @@ from tests.adapters.recordings.chapter10 import builder
 from tests.docs.examples import blocks, of_kind, python, reader, shell
 from tests.places import ROOT
 from tests.serving_thread import Serving, serving
-from tests.tools.running import COMMAND, wait_for
+from tests.tools.running import COMMAND
+from tests.waiting import wait_for
 
 from spinfloor.adapters.plan_files import load_plan
 from spinfloor.adapters.recordings import read_recording

@@ -17,8 +17,8 @@ from pathlib import Path
 import httpx
 import numpy as np
 import pytest
-from tests.servers.processes import wait_until
 from tests.serving_thread import Serving, frames, serving
+from tests.waiting import wait_for
 
 from spinfloor.adapters.sqlite import DATABASE_NAME, open_store
 from spinfloor.client import encode_batch
@@ -69,13 +69,13 @@ def test_a_full_disk_is_told_keeps_what_was_acknowledged_and_is_forgotten_when_t
             assert running.http.get("/healthz").status_code == 200
             assert running.http.get("/v1/sorties/full").json()["frames"]["count"] == 1000 * acknowledged
         assert send(running, "full", noise(acknowledged)).json()["accepted"] == 1000
-        wait_until(lambda: running.http.get("/readyz").status_code == 200, limit_s=20.0, what="readiness")
+        wait_for(lambda: running.http.get("/readyz").status_code == 200, seconds=20.0, what="readiness")
 
         def well() -> bool:
             state = running.http.get("/v1/sorties/full/state").json()
             return bool(state["settled"]) and state["trouble"] is None
 
-        wait_until(well, limit_s=60.0, what="the detector's going on")
+        wait_for(well, seconds=60.0, what="the detector's going on")
     assert frames_on_disk(tmp_path, "full") == 1000 * (acknowledged + 1)
 
 
@@ -139,9 +139,7 @@ def test_a_disk_that_takes_no_more_writes_while_running_is_told_and_gone_on_with
     with serving(tmp_path) as running:
         running.sortie("stuck")
         assert send(running, "stuck", noise(0)).status_code == 200
-        wait_until(
-            lambda: running.http.get("/v1/sorties/stuck/state").json()["settled"], limit_s=60.0, what="its state"
-        )
+        wait_for(lambda: running.http.get("/v1/sorties/stuck/state").json()["settled"], seconds=60.0, what="its state")
         files = [tmp_path / f"{DATABASE_NAME}{end}" for end in ("", "-wal")]
         with taking_no_writes(*files):
             answers = [send(running, "stuck", noise(1)) for _ in range(3)]
@@ -152,7 +150,7 @@ def test_a_disk_that_takes_no_more_writes_while_running_is_told_and_gone_on_with
             assert running.http.get("/v1/sorties/stuck").json()["frames"]["count"] == 1000
             assert running.http.get("/v1/sorties/stuck/frames?format=csv").text.count("\n") == 1001
         assert send(running, "stuck", noise(1)).json()["accepted"] == 1000
-        wait_until(lambda: running.http.get("/readyz").status_code == 200, limit_s=20.0, what="readiness")
+        wait_for(lambda: running.http.get("/readyz").status_code == 200, seconds=20.0, what="readiness")
     assert frames_on_disk(tmp_path, "stuck") == 2000
 
 

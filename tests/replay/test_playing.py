@@ -2,12 +2,12 @@
 
 from __future__ import annotations
 
-import asyncio
-from collections.abc import AsyncIterator, Awaitable, Callable, Iterator
+from collections.abc import AsyncIterator, Iterator
 from typing import Any
 
 import pytest
 from tests.serving_thread import NAME, Serving, plan_data, serving
+from tests.waiting import until
 
 from spinfloor.client import Client, ServiceError
 
@@ -22,13 +22,6 @@ def service(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Serving]:
 async def client(service: Serving) -> AsyncIterator[Client]:
     async with Client(service.base) as made:
         yield made
-
-
-async def until(look: Callable[[], Awaitable[Any]]) -> Any:
-    async with asyncio.timeout(30.0):
-        while not (found := await look()):  # noqa: ASYNC110  # asked over HTTP
-            await asyncio.sleep(0.02)
-        return found
 
 
 async def test_the_library_has_the_recording(client: Client) -> None:
@@ -49,7 +42,7 @@ async def test_paused_stays_and_playing_moves_at_its_speed(client: Client) -> No
     async def moved() -> bool:
         return bool((await client.replay(replay["id"]))["position_s"] > 25.0)
 
-    await until(moved)
+    await until(moved, seconds=30.0, what="five seconds of replay")
     await client.change_replay(replay["id"], paused=True)
     assert (await client.sortie(replay["sortie"]))["frames"]["count"] > before
     await client.stop_replay(replay["id"])
@@ -99,7 +92,7 @@ async def test_lost_data_is_called_in_a_rehearsal(client: Client) -> None:
     async def lost() -> Any:
         return await client.events(replay["sortie"], kinds=["link"])
 
-    assert await until(lost)
+    assert await until(lost, seconds=30.0, what="the loss of data")
     await client.stop_replay(replay["id"])
 
 

@@ -16,10 +16,11 @@ import stat
 import subprocess
 import sys
 import tempfile
-import time
-from collections.abc import Callable, Iterator
+from collections.abc import Iterator
 from pathlib import Path
 from typing import Any
+
+from tests.waiting import wait_for
 
 START_LIMIT_S = 20.0
 NOBODY = 65534
@@ -30,16 +31,6 @@ def free_port() -> int:
     with socket.socket() as probe:
         probe.bind(("127.0.0.1", 0))
         return int(probe.getsockname()[1])
-
-
-def wait_until(condition: Callable[[], bool], *, limit_s: float, what: str) -> None:
-    """Poll a cheap condition; AssertionError naming `what` when it doesn't come true in time."""
-    deadline = time.monotonic() + limit_s
-    pause = 0.005
-    while not condition():
-        assert time.monotonic() < deadline, f"{what} did not happen within {limit_s} s"
-        time.sleep(pause)
-        pause = min(2 * pause, 0.1)
 
 
 def answers(port: int) -> bool:
@@ -73,7 +64,7 @@ class Server:
         """Start (again) on the same folder and port, and wait until it accepts connections."""
         with (self.folder / "server.log").open("ab") as log:
             self.process = subprocess.Popen(self.command(), stdout=log, stderr=log, cwd=self.folder, **self.options())
-        wait_until(lambda: self._ended() or self.ready(), limit_s=START_LIMIT_S, what=f"start of {self.name}")
+        wait_for(lambda: self._ended() or self.ready(), seconds=START_LIMIT_S, what=f"start of {self.name}")
         assert self.process.poll() is None, (self.folder / "server.log").read_text()
 
     def ready(self) -> bool:

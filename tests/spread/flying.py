@@ -11,8 +11,8 @@ from typing import Any
 import httpx
 from tests.fed_again import fed_again
 from tests.places import RECORDINGS
-from tests.servers.waiting import until
 from tests.spread.parts import Fleet, Part
+from tests.waiting import until
 
 from spinfloor.adapters.plan_files import load_plan
 from spinfloor.adapters.recordings import read_recording
@@ -61,7 +61,7 @@ class Flight:
                 assert answer.status_code in (200, 429, 503), answer.text
                 return answer.status_code == 200
 
-            await until(acknowledged, limit_s=40.0, what=f"acknowledgement of batch {sequence}")
+            await until(acknowledged, seconds=40.0, what=f"acknowledgement of batch {sequence}")
 
     async def close(self) -> None:
         """End the connection."""
@@ -100,7 +100,7 @@ async def assert_same_events(ports: Ports, sortie: str, *, limit_s: float = 40.0
     async def journalled_all() -> bool:
         return len(await ports.events.read(sortie, limit=5000)) >= len(await undisturbed(ports, sortie))
 
-    await until(journalled_all, limit_s=limit_s, what=f"the last event of {sortie}")
+    await until(journalled_all, seconds=limit_s, what=f"the last event of {sortie}")
     # A tick may have come in between the two readings; then there are more, and the shorter is a beginning of the longer.
     journal = [event.as_record() for event in await ports.events.read(sortie, limit=5000)]
     alone = [event.as_record() for event in await undisturbed(ports, sortie)]
@@ -136,6 +136,6 @@ async def owner_of(parts: list[Part], sortie: str) -> Part:
         found[:] = [part for part in parts if owns(part, sortie)]
         return bool(found)
 
-    await until(one, limit_s=40.0, what=f"a detector for {sortie}")
+    await until(one, seconds=40.0, what=f"a detector for {sortie}")
     await asyncio.sleep(0)
     return found[0]

@@ -15,7 +15,7 @@ from collections.abc import Iterator, Sequence
 from pathlib import Path
 
 import httpx
-from tests.servers.processes import wait_until
+from tests.waiting import wait_for
 
 START_LIMIT_S = 150.0  # a machine that has never run this version compiles the kernel first
 TOLD = re.compile(r"listening on (http://\S+)")
@@ -41,7 +41,7 @@ class Part:
     def base(self) -> str:
         """Where it listens, once it does."""
         if self._base is None:
-            wait_until(self._listening, limit_s=START_LIMIT_S, what=f"start of {' '.join(self.arguments)}")
+            wait_for(self._listening, seconds=START_LIMIT_S, what=f"start of {' '.join(self.arguments)}")
         assert self._base is not None, self.text()
         return self._base
 
@@ -59,7 +59,7 @@ class Part:
                 return httpx.get(f"{base}/readyz", timeout=5.0).status_code == 200
             return False
 
-        wait_until(ready, limit_s=START_LIMIT_S, what=f"readiness of {' '.join(self.arguments)}")
+        wait_for(ready, seconds=START_LIMIT_S, what=f"readiness of {' '.join(self.arguments)}")
 
     def text(self) -> str:
         """What it has logged."""

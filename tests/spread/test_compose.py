@@ -11,9 +11,9 @@ import pytest
 import yaml
 from tests.places import ROOT
 from tests.servers.processes import NatsServer, PostgresServer
-from tests.servers.waiting import until
 from tests.spread.flying import Flight, assert_same_events, looking
 from tests.spread.parts import Fleet, Part, fleet, wait_ready
+from tests.waiting import until
 
 pytestmark = [pytest.mark.servers, pytest.mark.timeout(240)]
 

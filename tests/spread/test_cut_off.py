@@ -5,9 +5,9 @@ from __future__ import annotations
 import pytest
 from tests.servers.processes import NatsServer, PostgresServer
 from tests.servers.relay import relay
-from tests.servers.waiting import until
 from tests.spread.flying import MID_SPIN, Flight, assert_same_events, looking, owner_of, owns
 from tests.spread.parts import fleet, wait_ready
+from tests.waiting import until
 
 pytestmark = [pytest.mark.servers, pytest.mark.timeout(240)]
 
@@ -32,14 +32,14 @@ async def test_cut_off_mid_spin_and_back(nats_server: NatsServer, postgres_serve
         async def taken_over() -> bool:
             return owns(other, "cut")
 
-        await until(taken_over, limit_s=60.0, what="taking over")
+        await until(taken_over, seconds=60.0, what="taking over")
         wire.unblock()
         await flight.send(MID_SPIN + 10)
 
         async def stood_down() -> bool:
             return "lease" in behind.text()
 
-        await until(stood_down, limit_s=60.0, what="the former owner's standing down")
+        await until(stood_down, seconds=60.0, what="the former owner's standing down")
         async with looking(parts) as ports:
             await assert_same_events(ports, "cut")
         assert "diverged" not in behind.text() + other.text()

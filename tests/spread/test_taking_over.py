@@ -8,9 +8,9 @@ from collections.abc import Iterator
 
 import pytest
 from tests.servers.processes import NatsServer, PostgresServer
-from tests.servers.waiting import until
 from tests.spread.flying import MID_SPIN, Flight, assert_same_events, looking, owner_of, owns
 from tests.spread.parts import Fleet, Part, fleet, wait_ready
+from tests.waiting import until
 
 pytestmark = [pytest.mark.servers, pytest.mark.timeout(240)]
 
@@ -46,7 +46,7 @@ async def taken_over(part: Part, sortie: str) -> None:
     async def has_it() -> bool:
         return owns(part, sortie)
 
-    await until(has_it, limit_s=30.0, what=f"taking over {sortie}")
+    await until(has_it, seconds=30.0, what=f"taking over {sortie}")
 
 
 async def test_frozen_and_back_again(parts: Fleet) -> None:

@@ -4,29 +4,16 @@ from __future__ import annotations
 
 import subprocess
 import sys
-import time
-from collections.abc import Callable
 from pathlib import Path
 from types import TracebackType
 from typing import Any, Self, TypeVar
 
 import httpx
+from tests.waiting import wait_for
 
 T = TypeVar("T")
 COMMAND = (sys.executable, "-c", "from spinfloor.cli import main; main()")
 START_WITHIN_S = 240.0  # the first start compiles the kernel, a minute and more on busy cores
-
-
-def wait_for(look: Callable[[], T], *, seconds: float, what: str) -> T:
-    """The first true value of `look`, asked 20 times a second. Raises TimeoutError saying what did not come."""
-    end = time.monotonic() + seconds
-    while True:
-        found = look()
-        if found:
-            return found
-        if time.monotonic() > end:
-            raise TimeoutError(f"{what} did not come within {seconds:g} s")
-        time.sleep(0.05)
 
 
 class RunningService:

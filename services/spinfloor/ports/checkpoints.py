@@ -24,7 +24,7 @@ class CheckpointStore(Protocol):
     """Keeps at least the newest checkpoint of each (sortie, run).
 
     Durability: `save` returns when it is on disk. A checkpoint is saved only after the events before it are journalled,
-    so after any crash the events after `next_sequence` are either there already or made again, the same.
+    so after any crash the events from `next_sequence` on are either there already or made again, the same.
     """
 
     async def save(self, checkpoint: Checkpoint, *, fence: int) -> None:

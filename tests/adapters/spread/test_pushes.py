@@ -13,7 +13,7 @@ from nats.aio.msg import Msg
 from tests.adapters.spread.test_restarts import opened
 from tests.ports.contract.sides import batch, sortie_record
 from tests.servers.processes import NatsServer, PostgresServer
-from tests.servers.waiting import until
+from tests.waiting import until
 
 from spinfloor.adapters.nats.pushes import WAITING_AT_MOST, Push, pushed
 from spinfloor.ports import FramesInput, Ports

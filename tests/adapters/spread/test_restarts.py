@@ -12,7 +12,7 @@ import asyncpg
 import pytest
 from tests.ports.contract.sides import batch, event, sortie_record
 from tests.servers.processes import NatsServer, PostgresServer
-from tests.servers.waiting import insist, until
+from tests.waiting import insist, until
 
 from spinfloor.adapters.spread import Spread, open_spread
 from spinfloor.ports import FramesInput, Ports

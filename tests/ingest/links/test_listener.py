@@ -13,7 +13,7 @@ import numpy as np
 import pytest
 from numpy.testing import assert_allclose
 from tests.ingest.links.peers import MAP, MavSender, fly, fly_over_tcp
-from tests.servers.waiting import until
+from tests.waiting import until
 
 from spinfloor.adapters.links import LabelledValues, MavlinkLink
 from spinfloor.adapters.sqlite.store import open_store

@@ -14,6 +14,7 @@ import threading
 import time
 from collections import OrderedDict, deque
 from collections.abc import Callable
+from contextlib import suppress
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any, Final, TypeVar
@@ -70,7 +71,6 @@ class Writer:
         self._rollbacks: list[Callable[[], None]] = []
         self.commits = 0
         self.written = 0
-        self.last_error: str | None = None
         self.failed_bytes = 0  # size of a commit that failed, until one as large has been made
         self._connection = connect(path)
         self._thread = threading.Thread(target=self._loop, name="sqlite-writer", daemon=True)
@@ -197,10 +197,8 @@ class Writer:
         # Whatever goes wrong in here, a driver error or a defect, nothing of the group may be acknowledged.
         except Exception as exc:
             self._undo()
-            self.last_error = str(exc)
             self.failed_bytes = size
             return [storage_error(exc)] * len(group)
-        self.last_error = None
         if size >= self.failed_bytes:
             self.failed_bytes = 0
         self.commits += 1
@@ -209,10 +207,8 @@ class Writer:
 
     def _undo(self) -> None:
         if self._connection.in_transaction:
-            try:
+            with suppress(sqlite3.Error):  # SQLite may have rolled back by itself; what failed before it is told
                 self._connection.execute("ROLLBACK")
-            except sqlite3.Error as exc:
-                self.last_error = str(exc)
         for forget in self._rollbacks:
             forget()
 
