@@ -15,6 +15,7 @@ import pyarrow.parquet as pq
 import pytest
 from tests.serving_thread import Serving, frames, plan_data
 
+from spinfloor.api.feed import EventFeed
 from spinfloor.api.routes import events as routes
 from spinfloor.client import Client, ServiceError, encode_batch
 from spinfloor.core.detector.detector import Detector
@@ -121,6 +122,18 @@ async def test_the_stream_resumes_after_the_last_event_seen(service: Serving, so
     first = await stream(service.base, sortie, 10)
     rest = await stream(service.base, sortie, len(whole) - 10, last=first[-1][0])
     assert [event for _, event in first + rest] == whole
+
+
+def test_a_listener_that_goes_while_it_catches_up_leaves_nothing_behind(service: Serving, sortie: str) -> None:
+    ports = service.app.state.services.ports
+
+    async def first_and_gone() -> int:
+        stream = aiter(EventFeed(ports, sortie, after=-1))
+        _, sequence, _ = await anext(stream)
+        await stream.aclose()  # type: ignore[attr-defined]  # a generator
+        return sequence
+
+    assert asyncio.run_coroutine_threadsafe(first_and_gone(), service.loop).result(timeout=30.0) == 0
 
 
 async def test_the_stream_goes_on_while_frames_come(service: Serving) -> None:

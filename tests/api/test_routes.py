@@ -73,6 +73,12 @@ def test_events_of_a_run_that_there_is_none_of_are_refused(service: Serving, sor
     assert service.http.get(f"/v1/sorties/{sortie}/events?run={current['run']}").json() == current
 
 
+@pytest.mark.parametrize("path", ["/healthz", "/readyz"])
+def test_health_is_asked_with_head_too(service: Serving, path: str) -> None:
+    answer = service.http.head(path)
+    assert (answer.status_code, answer.content) == (200, b"")
+
+
 def test_the_same_sortie_again_is_found_and_another_plan_is_a_conflict(service: Serving) -> None:
     name = service.sortie(f"again-{next(NAMES)}")
     assert service.http.post(f"/v1/sorties?id={name}", json=plan_data()).status_code == 200

@@ -32,7 +32,7 @@ def guarded(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Serving]:
     """A service as it runs on another address than loopback: with tokens."""
     records = tuple(record for _, record in (*SECRETS.values(), EXPIRED, REVOKED))
     settings = replace(ROOMY, tokens_required=True, allowed_hosts=())
-    with serving(tmp_path_factory.mktemp("guarded"), settings, records) as running:
+    with serving(tmp_path_factory.mktemp("secrets", numbered=False), settings, records) as running:
         made = running.http.post("/v1/sorties?id=s1", json=plan_data(), headers=bearer(Role.CONTROL))
         assert made.status_code == 201
         yield running
@@ -132,7 +132,7 @@ def test_a_browser_session_needs_its_second_secret_for_changes(guarded: Serving)
 
 
 def test_secrets_are_not_on_disk(guarded: Serving, tmp_path_factory: pytest.TempPathFactory) -> None:
-    folder = next(tmp_path_factory.getbasetemp().glob("guarded*"))
+    folder = tmp_path_factory.getbasetemp() / "secrets"
     stored = b"".join(path.read_bytes() for path in folder.iterdir() if path.is_file())
     for secret, record in SECRETS.values():
         assert secret.partition(".")[2].encode() not in stored

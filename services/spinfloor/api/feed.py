@@ -35,11 +35,11 @@ class EventFeed:
 
     async def __aiter__(self) -> AsyncIterator[FedEvent]:
         listener = await self._ports.bus.subscribe(events_subject(self._sortie), bound=self._bound)
+        waiting: asyncio.Future[tuple[str, bytes]] | None = None
         try:
             async for fed in self._caught_up():
                 yield fed
             stream = aiter(listener)
-            waiting: asyncio.Future[tuple[str, bytes]] | None = None
             while True:
                 waiting = waiting or asyncio.ensure_future(anext(stream))
                 done, _ = await asyncio.wait({waiting}, timeout=LOOK_AGAIN_S)

@@ -20,12 +20,14 @@ CAUTION = (
 
 
 @router.get("/healthz")
+@router.head("/healthz", include_in_schema=False)
 async def healthz() -> Json:
     """The process answers."""
     return Json({"status": "ok"})
 
 
 @router.get("/readyz")
+@router.head("/readyz", include_in_schema=False)
 async def readyz(services: Use) -> Response:
     """Ready to take frames: the store writes, the kernel is compiled."""
     words = await services.ports.ready()
