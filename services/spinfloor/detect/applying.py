@@ -27,12 +27,12 @@ def apply_all(detector: Detector, inputs: Sequence[Input]) -> list[Event]:
             continue
         events += _fed(detector, blocks)
         blocks = []
-        events += apply_other(detector, one)
+        events += apply(detector, one)
     return events + _fed(detector, blocks)
 
 
-def apply_other(detector: Detector, one: Input) -> list[Event]:
-    """A tick, a mark or new floors."""
+def apply(detector: Detector, one: Input) -> list[Event]:
+    """One input of any kind; frames alone are better fed in blocks, as `apply_all` does."""
     match one:
         case TickInput(time_ns=time_ns):
             return detector.tick(time_ns)

@@ -14,7 +14,7 @@ from spinfloor.core.detector.detector import Detector
 from spinfloor.core.errors import SpinfloorError
 from spinfloor.core.events import Event
 from spinfloor.core.frames import FrameBlock
-from spinfloor.detect.applying import apply_other, joined
+from spinfloor.detect.applying import apply, joined
 from spinfloor.detect.building import build_detector, plan_of
 from spinfloor.detect.journaling import EventWriter
 from spinfloor.detect.messages import (
@@ -137,11 +137,8 @@ class SortieRuntime:
     def _came(self, frame_ns: int, arrived_wall_ns: int) -> None:
         clock = self._ports.clock
         self._received_ns = arrived_wall_ns
-        self._silence.resume(
-            frame_ns=frame_ns,
-            arrived_wall_ns=arrived_wall_ns,
-            wall_ns=clock.wall_ns(),
-            steady_ns=clock.steady_ns(),
+        self._silence.came(
+            frame_ns, arrived_wall_ns=arrived_wall_ns, wall_ns=clock.wall_ns(), steady_ns=clock.steady_ns()
         )
 
     async def close(self) -> None:
@@ -190,7 +187,7 @@ class SortieRuntime:
     def _other(self, entry: JournalEntry) -> list[Event]:
         if isinstance(entry.input, TickInput):
             self._silence.last_tick_ns = max(self._silence.last_tick_ns, entry.input.time_ns)
-        return apply_other(self.detector, entry.input)
+        return apply(self.detector, entry.input)
 
     # -- events -------------------------------------------------------------------------------------------------
 
@@ -252,7 +249,7 @@ class SortieRuntime:
         while True:
             await clock.sleep(self._silence.tick_every_s)
             due = self._silence.due(clock.steady_ns(), await self.pace())
-            if due and worth_ticking(dict(self.detector.snapshot())) and await self._may_tick():
+            if due and worth_ticking(self.detector.snapshot()) and await self._may_tick():
                 await self._ports.inputs.append_all(self.record.id, [TickInput(at, clock.wall_ns()) for at in due])
 
     async def _may_tick(self) -> bool:

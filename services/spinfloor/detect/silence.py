@@ -2,14 +2,13 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Any, Final
 
 TICKS_PER_LIMIT: Final = 5.0  # ticks within one data-age limit, so that the loss is known within a fifth of it
 SHORTEST_TICK_S: Final = 0.05
-SHORTEST_SILENCE_S: Final = (
-    0.2  # on the wall: a busy process takes that long, and ten times replayed it is no lost link
-)
+SHORTEST_SILENCE_S: Final = 0.2  # on the wall: a busy process is silent so long, which played tenfold is no lost link
 LONGEST_TICK_S: Final = 0.2
 TICKS_AT_ONCE: Final = 100
 QUIET_PHASES: Final = ("flight", "unknown")
@@ -30,14 +29,8 @@ class Silence:
         """Spacing of ticks."""
         return min(max(self.limit_s / TICKS_PER_LIMIT, SHORTEST_TICK_S), LONGEST_TICK_S)
 
-    def frame(self, time_ns: int, *, wall_ns: int, steady_ns: int) -> None:
-        """A frame has come."""
-        self.frame_ns = time_ns
-        self.arrived_wall_ns = wall_ns
-        self.arrived_steady_ns = steady_ns
-
-    def resume(self, *, frame_ns: int, arrived_wall_ns: int, wall_ns: int, steady_ns: int) -> None:
-        """After a restart: the wall clock says how long ago the newest frame came; a step back counts as none."""
+    def came(self, frame_ns: int, *, arrived_wall_ns: int, wall_ns: int, steady_ns: int) -> None:
+        """A frame came, now or before a restart; one from later than now, by a wall clock set back, came now."""
         self.frame_ns = frame_ns
         self.arrived_wall_ns = arrived_wall_ns
         self.arrived_steady_ns = steady_ns - max(wall_ns - arrived_wall_ns, 0)
@@ -61,6 +54,6 @@ class Silence:
         return list(range(max(self.last_tick_ns + step, lost_ns), time_ns + 1, step))[:TICKS_AT_ONCE]
 
 
-def worth_ticking(snapshot: dict[str, Any]) -> bool:
+def worth_ticking(snapshot: Mapping[str, Any]) -> bool:
     """In a spin and until level flight time must go on; otherwise only until the loss has been said."""
     return bool(snapshot.get("in_spin")) or snapshot.get("phase") not in QUIET_PHASES or snapshot.get("link") == "ok"

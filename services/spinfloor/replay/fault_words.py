@@ -20,7 +20,6 @@ class BadFaultWordError(SpinfloorError):
     """The word names no fault."""
 
     code = "bad-fault"
-    exit_code = 2
 
 
 def fault_from_word(word: str) -> Fault:
