@@ -81,6 +81,18 @@ def test_damaged_csv_gives_what_can_be_had(tmp_path: Path) -> None:
     assert "infinite value(s) of yaw_rate_dps" in sentences
 
 
+def test_bytes_that_are_no_text_far_down_cost_only_their_lines(
+    tmp_path: Path, capfd: pytest.CaptureFixture[str]
+) -> None:
+    path = tmp_path / "flight.csv"
+    rows = [f"{i * 0.01:.2f},1,2,3,4\n".encode() for i in range(8000)]  # the head that is looked at is shorter
+    path.write_bytes(HEADER.encode() + b"".join(rows) + b"\xff\xfe\x80\n" + b"80.1,\xff,2,3,4\n80.2,1,2,3,4\n")
+    recording = read_recording(path)
+    assert len(recording.block) == 8002
+    assert "1 values where 5 were expected; left out" in " | ".join(n.sentence for n in recording.notes)
+    assert "Traceback" not in capfd.readouterr().err
+
+
 def test_units_row_and_semicolons_with_decimal_commas(tmp_path: Path) -> None:
     path = tmp_path / "flight.csv"
     path.write_text(HEADER.replace(",", ";") + "s;deg/s;°/s;deg/s;ft\n0,5;1,5;2;3;4\n0,6;1,5;2;3;4\n", "utf-8")

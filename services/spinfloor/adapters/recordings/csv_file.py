@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import codecs
 from pathlib import Path
 
 import pyarrow as pa
@@ -12,6 +13,7 @@ from spinfloor.adapters.recordings.recording import Notes, RecordingError, Sourc
 from spinfloor.adapters.recordings.tabular import table_from_arrow
 
 _HEAD_BYTES = 65_536
+_CHECKED_AT_ONCE_BYTES = 1 << 20
 _NULLS = ["", "nan", "NaN", "NAN", "null", "NULL", "NA", "N/A", "n/a", "None", "-"]
 
 
@@ -20,19 +22,23 @@ def read_csv(path: Path) -> Source:
     notes = Notes()
     with path.open("rb") as file:
         raw = file.read(_HEAD_BYTES)
-    encoding = _encoding(raw)
+    encoding = _encoding(path)
     layout = find_layout(raw.decode(encoding, "replace"), path.name)
     table = _read_table(path, layout, encoding, notes)
     facts: dict[str, str | int | float] = {"header_rows": layout.header_lines, "encoding": encoding}
     return Source("csv", (table_from_arrow("table", table, notes, layout.units),), notes, facts)
 
 
-def _encoding(raw: bytes) -> str:
-    try:
-        raw[: _HEAD_BYTES - 4].decode("utf-8-sig")
-    except UnicodeDecodeError as error:
-        # A multi-byte character cut at the end of the head is not a wrong encoding.
-        return "utf-8-sig" if error.start > len(raw) - 8 and len(raw) == _HEAD_BYTES else "latin-1"
+def _encoding(path: Path) -> str:
+    """UTF-8 where the whole file is; else Latin-1, which takes any byte, so that a damaged line costs only itself."""
+    decoder = codecs.getincrementaldecoder("utf-8-sig")()
+    with path.open("rb") as file:
+        try:
+            while part := file.read(_CHECKED_AT_ONCE_BYTES):
+                decoder.decode(part)
+            decoder.decode(b"", final=True)
+        except UnicodeDecodeError:
+            return "latin-1"
     return "utf-8-sig"
 
 
