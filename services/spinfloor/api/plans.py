@@ -1,4 +1,4 @@
-"""Plans and floors at the API: checked before anything is stored."""
+"""The floors of a sortie: those in force, and changes to them checked before anything is stored."""
 
 from __future__ import annotations
 
@@ -7,7 +7,6 @@ from typing import Any
 
 from spinfloor.core.events import Json
 from spinfloor.core.plan.load import plan_from, plan_to_data
-from spinfloor.core.plan.model import Plan
 from spinfloor.ports.bundle import Ports
 from spinfloor.ports.sorties import SortieRecord
 
@@ -28,8 +27,3 @@ async def checked_floors(ports: Ports, record: SortieRecord, changes: Mapping[st
     floors = {**await current_floors(ports, record), **changes}
     plan = plan_from({**record.plan, "floors": floors})
     return dict(plan_to_data(plan)["floors"])
-
-
-def checked_plan(data: Any) -> Plan:
-    """A plan from a request's body. Raises PlanError with every fault."""
-    return plan_from(data)

@@ -3,6 +3,9 @@
 from __future__ import annotations
 
 import asyncio
+from collections.abc import AsyncIterator
+from contextlib import asynccontextmanager
+from dataclasses import replace
 from datetime import UTC, datetime
 from pathlib import Path
 from typing import TYPE_CHECKING
@@ -66,41 +69,35 @@ def _stamp(time_ns: int) -> str:
     return f"{datetime.fromtimestamp(time_ns * 1e-9, UTC):%Y-%m-%d %H:%M} UTC"
 
 
-async def _open(data: Path) -> Ports:
+@asynccontextmanager
+async def _store(data: Path) -> AsyncIterator[Ports]:
     from spinfloor.adapters.sqlite import open_store
 
-    return await asyncio.to_thread(open_store, data)
+    ports = await asyncio.to_thread(open_store, data)
+    try:
+        yield ports
+    finally:
+        await ports.close()
 
 
 async def _add(name: str, role: str, days: float, data: Path) -> str:
     from spinfloor.api.auth import make_token
     from spinfloor.ports.tokens import Role
 
-    ports = await _open(data)
-    try:
+    async with _store(data) as ports:
         secret, record = make_token(name, Role(role), now_ns=ports.clock.wall_ns(), lasts_s=days * 86_400.0)
         await ports.tokens.put(record)
-    finally:
-        await ports.close()
     return secret
 
 
 async def _all(data: Path) -> list[TokenRecord]:
-    ports = await _open(data)
-    try:
+    async with _store(data) as ports:
         return await ports.tokens.list_all()
-    finally:
-        await ports.close()
 
 
 async def _revoke(token_id: str, data: Path) -> None:
-    from dataclasses import replace
-
-    ports = await _open(data)
-    try:
+    async with _store(data) as ports:
         record = await ports.tokens.get(token_id)
         if record is None:
             raise click.BadParameter(f"no token has the id {token_id!r}", param_hint="TOKEN_ID")
         await ports.tokens.put(replace(record, revoked_ns=ports.clock.wall_ns()))
-    finally:
-        await ports.close()

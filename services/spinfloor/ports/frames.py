@@ -19,8 +19,13 @@ class Extent:
     frames: int
 
 
-OLDEST_NS: Final = -(2**63)
-NEWEST_NS: Final = 2**63 - 1
+_OLDEST_NS: Final = -(2**63)
+_NEWEST_NS: Final = 2**63 - 1
+
+
+def span(from_ns: int | None, to_ns: int | None) -> tuple[int, int]:
+    """For adapters: both ends of a stretch of time, an open one as far as time goes."""
+    return _OLDEST_NS if from_ns is None else from_ns, _NEWEST_NS if to_ns is None else to_ns
 
 
 class FrameStore(Protocol):

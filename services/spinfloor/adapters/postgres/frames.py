@@ -9,7 +9,7 @@ from typing import Final
 from spinfloor.adapters.postgres.database import Database
 from spinfloor.core.frames import FrameBlock
 from spinfloor.ports.columns import FrameColumns, Page, block_of, columns_of, within
-from spinfloor.ports.frames import NEWEST_NS, OLDEST_NS, PAGE_FRAMES, Extent
+from spinfloor.ports.frames import PAGE_FRAMES, Extent, span
 from spinfloor.ports.wire import MASK_AT, MASK_BYTES, mask_from
 
 PAGE_BATCHES: Final = 4096
@@ -41,20 +41,20 @@ class PostgresFrames:
 
     async def channels(self, sortie: str, *, from_ns: int | None = None, to_ns: int | None = None) -> int:
         """See FrameStore."""
-        return mask_from(row[0] for row in await self._database.rows(_MASKS, sortie, -1, *_span(from_ns, to_ns)))
+        return mask_from(row[0] for row in await self._database.rows(_MASKS, sortie, -1, *span(from_ns, to_ns)))
 
     async def blocks(
         self, sortie: str, *, from_ns: int | None = None, to_ns: int | None = None
     ) -> AsyncIterator[FrameBlock]:
         """See FrameStore."""
-        async for page in self._pages(sortie, *_span(from_ns, to_ns), block_of):
+        async for page in self._pages(sortie, *span(from_ns, to_ns), block_of):
             yield page
 
     async def columns(
         self, sortie: str, channels: int, *, from_ns: int | None = None, to_ns: int | None = None
     ) -> AsyncIterator[FrameColumns]:
         """See FrameStore."""
-        async for page in self._pages(sortie, *_span(from_ns, to_ns), lambda bodies: columns_of(bodies, channels)):
+        async for page in self._pages(sortie, *span(from_ns, to_ns), lambda bodies: columns_of(bodies, channels)):
             yield page
 
     async def _pages(
@@ -70,7 +70,3 @@ class PostgresFrames:
             page = await asyncio.to_thread(made, [row[1] for row in rows])
             if len(page):
                 yield page
-
-
-def _span(from_ns: int | None, to_ns: int | None) -> tuple[int, int]:
-    return OLDEST_NS if from_ns is None else from_ns, NEWEST_NS if to_ns is None else to_ns

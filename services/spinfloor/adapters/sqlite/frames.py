@@ -10,7 +10,7 @@ from spinfloor.adapters.sqlite.connection import storage_error
 from spinfloor.adapters.sqlite.reader import Reader
 from spinfloor.core.frames import FrameBlock
 from spinfloor.ports.columns import FrameColumns, Page, block_of, columns_of, within
-from spinfloor.ports.frames import NEWEST_NS, OLDEST_NS, PAGE_FRAMES, Extent
+from spinfloor.ports.frames import PAGE_FRAMES, Extent, span
 from spinfloor.ports.wire import MASK_AT, MASK_BYTES, mask_from
 
 _FROM: Final = """
@@ -36,21 +36,21 @@ class SqliteFrames:
 
     async def channels(self, sortie: str, *, from_ns: int | None = None, to_ns: int | None = None) -> int:
         """See the port."""
-        low, high = _span(from_ns, to_ns)
+        low, high = span(from_ns, to_ns)
         return mask_from(row[0] for row in await self._reader.rows(_MASKS, (sortie, -1, low, high)))
 
     async def blocks(
         self, sortie: str, *, from_ns: int | None = None, to_ns: int | None = None
     ) -> AsyncIterator[FrameBlock]:
         """See the port."""
-        async for page in self._pages(sortie, *_span(from_ns, to_ns), block_of):
+        async for page in self._pages(sortie, *span(from_ns, to_ns), block_of):
             yield page
 
     async def columns(
         self, sortie: str, channels: int, *, from_ns: int | None = None, to_ns: int | None = None
     ) -> AsyncIterator[FrameColumns]:
         """See the port."""
-        async for page in self._pages(sortie, *_span(from_ns, to_ns), lambda bodies: columns_of(bodies, channels)):
+        async for page in self._pages(sortie, *span(from_ns, to_ns), lambda bodies: columns_of(bodies, channels)):
             yield page
 
     async def _pages(
@@ -90,7 +90,3 @@ def _page(connection: sqlite3.Connection, parameters: tuple[str, int, int, int])
     finally:
         cursor.close()
     return last, bodies
-
-
-def _span(from_ns: int | None, to_ns: int | None) -> tuple[int, int]:
-    return OLDEST_NS if from_ns is None else from_ns, NEWEST_NS if to_ns is None else to_ns

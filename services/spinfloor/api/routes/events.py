@@ -141,14 +141,3 @@ async def _lines(feed: EventFeed, kinds: set[str] | None) -> AsyncIterator[bytes
         waiting.cancel()
         await asyncio.gather(waiting, return_exceptions=True)
         await stream.aclose()  # type: ignore[attr-defined]  # a generator, whatever the feed's protocol says
-
-
-async def all_events(services: Services, sortie: str, kinds: set[str] | None = None) -> list[Event]:
-    """Every event of the current run, whatever their number."""
-    events: list[Event] = []
-    while True:
-        after = events[-1].sequence if events else -1
-        page = await services.ports.events.read(sortie, after=after, kinds=kinds, limit=5000)
-        events += page
-        if len(page) < 5000:
-            return events

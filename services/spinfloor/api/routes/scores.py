@@ -53,7 +53,6 @@ async def get_score(sortie: SortieId, services: Use, _caller: AsWatch) -> Json:
     sheet = score(due, await run_events(services.ports, sortie), track)
     extent = await services.ports.frames.extent(sortie)
     last_ns = int(block.time_ns[-1])
-    played_ns = extent.last_ns if extent.last_ns is not None else int(block.time_ns[0])
     return Json(
         {
             "sortie": sortie,
@@ -61,7 +60,7 @@ async def get_score(sortie: SortieId, services: Use, _caller: AsWatch) -> Json:
             "recording_title": record.notes.get("recording_title"),
             "faults": record.notes.get("faults") or [],
             "crew_response_turns": turns or 0,
-            "complete": played_ns >= last_ns - 1_000_000_000,
+            "complete": extent.last_ns >= last_ns - 1_000_000_000,
             "start_ns": int(block.time_ns[0]),
             **sheet.as_record(),
         }

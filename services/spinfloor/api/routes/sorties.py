@@ -11,11 +11,11 @@ from pydantic import BaseModel, ConfigDict, Field, model_validator
 
 from spinfloor.api.bodies import plan_body
 from spinfloor.api.names import SortieId
-from spinfloor.api.plans import checked_floors, checked_plan, current_floors
+from spinfloor.api.plans import checked_floors, current_floors
 from spinfloor.api.responses import Json
 from spinfloor.api.services import AsControl, AsWatch, Services, Use
 from spinfloor.core.events import Json as JsonValue
-from spinfloor.core.plan.load import plan_to_data
+from spinfloor.core.plan.load import plan_from, plan_to_data
 from spinfloor.core.plan.model import Floors
 from spinfloor.core.recovery.beliefs import Beliefs
 from spinfloor.ports.audit import AuditRecord
@@ -56,7 +56,7 @@ async def create_sortie(
     services: Services, plan: Any, *, sortie: str | None, kind: SortieKind, notes: dict[str, JsonValue] | None = None
 ) -> tuple[SortieRecord, bool]:
     """Check the plan, take the beliefs as they stand, store. (record, whether it is new)."""
-    checked = checked_plan(plan)
+    checked = plan_from(plan)
     now = services.ports.clock.wall_ns()
     believed = await services.ports.beliefs.current(checked.aircraft.name)
     record = SortieRecord(

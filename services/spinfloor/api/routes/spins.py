@@ -11,8 +11,8 @@ from spinfloor.adapters.exports import Format, encode_spins
 from spinfloor.api.names import SortieId
 from spinfloor.api.negotiation import wanted_format
 from spinfloor.api.responses import Json
-from spinfloor.api.routes.events import all_events
 from spinfloor.api.services import AsWatch, Use
+from spinfloor.archive.flown import run_events
 from spinfloor.archive.spin_table import spin_table
 
 router = APIRouter(prefix="/v1", tags=["spins"])
@@ -26,7 +26,8 @@ async def get_spins(
     record = await services.ports.sorties.get(sortie)
     form = wanted_format(request, format)
     await services.view.settle(sortie)
-    rows = [{"sortie": record.id, **row} for row in spin_table(await all_events(services, sortie), record.plan)]
+    events = await run_events(services.ports, sortie, spins_only=True)
+    rows = [{"sortie": record.id, **row} for row in spin_table(events, record.plan)]
     if form is Format.JSON:
         return Json({"spins": rows})
     return Response(await asyncio.to_thread(encode_spins, rows, form), media_type=form.media_type)
