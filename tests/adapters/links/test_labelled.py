@@ -53,6 +53,14 @@ def test_lines_become_frames() -> None:
     assert link.counts.frames == 3
 
 
+def test_an_absurd_time_costs_its_line_and_not_the_link() -> None:
+    link = _link()
+    absurd = [line.replace(b"0.05", time, 1) for line in LINES[1:2] for time in (b"2e35", b"-2e35", b"1e308", b"-7e9")]
+    block = _joined([b for line in (LABELS, *absurd[:3], *LINES, *absurd) for b in link.take(line, AT, whole=True)])
+    assert block.time_ns.tolist() == [AT, AT + 50_000_000, AT + 100_000_000]
+    assert link.counts.damaged == {"a line whose time is outside the years 1970 to 2200": 7}
+
+
 @settings(max_examples=80, deadline=None)
 @given(st.lists(st.integers(0, 400), max_size=10))
 def test_any_cut(cuts: list[int]) -> None:

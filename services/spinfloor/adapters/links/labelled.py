@@ -18,6 +18,7 @@ from spinfloor.core.channels import REQUIRED_COLUMNS
 from spinfloor.core.errors import SpinfloorError
 from spinfloor.core.frames import FrameBlock
 from spinfloor.core.plan.channel_map import ChannelMap, parse_instant_ns
+from spinfloor.ingest.rows import LATEST_NS
 
 _LONGEST_LINE = 65_536
 _DATED_NS = 946_684_800_000_000_000  # the year 2000: later times are dates, earlier ones count from some start
@@ -93,14 +94,21 @@ class LabelledValues:
         if time is None or not np.isfinite(time):
             self.counts.damage("a line without a time")
             return None
+        at_ns = self._stamp(time, received_ns)
+        if at_ns is None:
+            self.counts.damage("a line whose time is outside the years 1970 to 2200")
+            return None
         samples = {name: value for i, name in self._places.items() if (value := numbers[i]) is not None}
-        return self._converters.take(self._stamp(time, received_ns), samples, self.counts)
+        return self._converters.take(at_ns, samples, self.counts)
 
-    def _stamp(self, time: float, received_ns: int) -> int:
+    def _stamp(self, time: float, received_ns: int) -> int | None:
+        if abs(time * self._ns_per_unit) >= LATEST_NS:
+            return None
         source_ns = round(time * self._ns_per_unit)
         if self._offset_ns is None:
             self._offset_ns = 0 if source_ns > _DATED_NS else received_ns - source_ns
-        return source_ns + self._offset_ns
+        at_ns = source_ns + self._offset_ns
+        return at_ns if 0 <= at_ns < LATEST_NS else None
 
     def _learn(self, cells: list[str]) -> None:
         labels = [c.strip() for c in cells]
