@@ -34,6 +34,29 @@ def test_a_spin_started_again_is_told_as_one() -> None:
     assert len({e.data["direction"] for e in started}) == 1
 
 
+@pytest.mark.parametrize(("situation", "seed"), [("falling leaf", 7005), ("inverted snap", 7001)])
+def test_yawing_on_a_level_path_is_no_spin(situation: str, seed: int) -> None:
+    """A leaf that yaws about the vertical with its path hardly turned about; a snap pitched out of."""
+    events = _events(block_of(degraded(flight(situation, seed), CLEAN)), situation, seed)
+    assert not of_kind(events, Kind.SPIN_STARTED)
+
+
+def test_a_spin_with_steady_pitching_and_sideslip_is_a_spin() -> None:
+    f = flight("not recovered", 9007)
+    (started,) = of_kind(_events(block_of(degraded(f, CLEAN)), "not recovered", 9007), Kind.SPIN_STARTED)
+    assert started.data["direction"] == "left"
+
+
+@pytest.mark.parametrize(("situation", "seed"), [("against the pedal", 6), ("flat", 1013), ("flattening", 1011)])
+def test_by_rates_alone_the_pedal_kick_is_not_the_start(situation: str, seed: int) -> None:
+    """The kick yaws up to two seconds before the wing lets go."""
+    f = flight(situation, seed)
+    record = degraded(f, CLEAN, five=True)
+    events = _events(block_of(record), situation, seed)
+    told = (of_kind(events, Kind.SPIN_STARTED)[0].time_ns - int(record.time_ns[0])) * 1e-9 + float(f.time_s[0])
+    assert abs(told - f.truth["spins"][0]["start_s"]) < 0.5
+
+
 def test_a_spin_that_flattens_turn_on_turn_is_a_caution() -> None:
     f = flight("flattening", 0)
     events = _events(block_of(degraded(f, CLEAN)), "flattening", 0)

@@ -73,6 +73,12 @@ def _by_yaw(s: Any, settings: Any, t: int, last_t: int, axis: Any, alt: float) -
     turning = s.fast_p**2 + s.fast_r**2 > tu.YAW_START_PLANE_RADPS**2
     up = turning and abs(s.fast_r) > tu.YAW_START_RADPS and t >= s.barrier_ns
     slow_up = abs(s.wv_fast) > tu.START_ROTATION_RADPS and t >= s.barrier_ns and stalled_side(s, settings, False) != 0
+    back = 0.5 * (t - last_t) * 1e-9 + tu.FAST_S
+    if s.chain != 0 and up:
+        cold = (t - s.chain_hot_ns) * 1e-9 > tu.KICK_S
+        hardly = s.chain * (s.turned_v - s.chain_v) < tu.KICK_VERTICAL_RAD
+        if hardly and cold and s.chain_yaw * s.fast_r > 0.0:
+            _date(s, t, back, alt)
     if s.chain != 0:
         yaw = s.chain_yaw * s.fast_r
         if (up or slow_up) and yaw > 0.0:
@@ -83,7 +89,7 @@ def _by_yaw(s: Any, settings: Any, t: int, last_t: int, axis: Any, alt: float) -
     if s.chain == 0 and (up or slow_up):
         s.chain = 1 if s.fast_r > 0.0 else -1
         s.chain_inherited = 1 if s.fast_p**2 + s.fast_r**2 > tu.INHERITED_PLANE_RADPS**2 else 0
-        _begin(s, t, 0.5 * (t - last_t) * 1e-9 + tu.FAST_S, axis, alt)
+        _begin(s, t, back, axis, alt)
     s.was_up = 1 if s.chain != 0 and (up or slow_up) else 0
 
 
@@ -116,9 +122,18 @@ def nose_to_down(s: Any, side: int) -> float:
 
 @inner
 def _begin(s: Any, t: int, back: float, axis: Any, alt: float) -> None:
+    """A chain from `back` seconds ago on; its evidence counts from there."""
+    s.chain_yaw = 1 if s.fast_r > 0.0 else -1
+    _date(s, t, back, alt)
+    s.seen_ns, s.seen_f, s.seen_v = s.chain_ns, s.chain_f, s.chain_v
+    s.chain_path = axis[0] * s.dx + axis[1] * s.dy + axis[2] * s.dz
+    s.chain_side = 0.0
+
+
+@inner
+def _date(s: Any, t: int, back: float, alt: float) -> None:
     """Date the beginning `back` seconds ago: where the smoothed rotation crossed, less the smoothing's delay."""
     back = min(back, max(0.0, (t - s.barrier_ns) * 1e-9))
-    s.chain_yaw = 1 if s.fast_r > 0.0 else -1
     s.chain_ns = t - int(back * 1e9)
     s.chain_f = s.turned_f - back * s.wf_fast
     s.chain_v = s.turned_v - back * 0.5 * (s.wv_fast + s.chain * tu.START_ROTATION_RADPS)
@@ -126,8 +141,6 @@ def _begin(s: Any, t: int, back: float, axis: Any, alt: float) -> None:
     s.chain_unsure = s.unsure
     s.chain_clip = s.clip_f
     s.chain_hot_ns = t
-    s.chain_path = axis[0] * s.dx + axis[1] * s.dy + axis[2] * s.dz
-    s.chain_side = 0.0
 
 
 @inner
@@ -135,9 +148,9 @@ def is_spin(s: Any, settings: Any, t: int, measured: bool) -> bool:
     """Sure enough that the chain is a spin: not a roll, spiral, snap roll, falling leaf, loop or tumble."""
     if s.chain == 0 or s.was_up == 0:
         return False
-    age = (t - s.chain_ns) * 1e-9
-    about_v = s.chain * (s.turned_v - s.chain_v)
-    about_f = s.chain * (s.turned_f - s.chain_f)
+    age = (t - s.seen_ns) * 1e-9
+    about_v = s.chain * (s.turned_v - s.seen_v)
+    about_f = s.chain * (s.turned_f - s.seen_f)
     plane = math.sqrt(s.mean_p**2 + s.mean_r**2)
     if measured:
         # Past the plan's stall angle itself and not on its way out: a snap roll about to fly again is below both.
@@ -147,7 +160,10 @@ def is_spin(s: Any, settings: Any, t: int, measured: bool) -> bool:
             return False
         if about_v < _needed(s, settings) or age < tu.KNOWN_AGE_S or s.chain * s.wf_fast < tu.KNOWN_ROTATION_RADPS:
             return False
-        if abs(s.mean_q) > tu.PITCH_SHARE * plane:
+        if about_f < tu.KNOWN_PATH_RAD:
+            return False
+        share = tu.PITCH_SHARE_EARLY if about_v < tu.KNOWN_VERTICAL_SLOW_RAD else tu.PITCH_SHARE
+        if abs(s.mean_q) > share * plane:
             return False
     elif not _rates_say_spin(s, age, about_v):
         return False

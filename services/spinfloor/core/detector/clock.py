@@ -82,6 +82,7 @@ def for_times(s: Any, by: int) -> None:
     s.alt_ns = _moved(s.alt_ns, by)
     s.chain_ns = _moved(s.chain_ns, by)
     s.chain_hot_ns = _moved(s.chain_hot_ns, by)
+    s.seen_ns = _moved(s.seen_ns, by)
     s.barrier_ns = _moved(s.barrier_ns, by)
     s.turn_ns = _moved(s.turn_ns, by)
     s.mode_ns = _moved(s.mode_ns, by)

@@ -21,6 +21,9 @@ YAW_START_RADPS: Final = 28.0 * _DEG
 YAW_START_PLANE_RADPS: Final = 40.0 * _DEG
 YAW_LEAST_RADPS: Final = 6.0 * _DEG
 FALTER_RATES_S: Final = 2.0
+# The pedal's first kick yaws before the wing stalls: a chain that went cold this long, hardly turned, begins anew.
+KICK_S: Final = 0.4
+KICK_VERTICAL_RAD: Final = 25.0 * _DEG
 BELLY_WEIGHT: Final = 1.0
 # Vane noise, position error and the hysteresis of stall: still stalled this far below the plan's stall angle.
 STALL_MARGIN_RAD: Final = 1.5 * _DEG
@@ -45,12 +48,15 @@ KNOWN_SLOW_RADPS: Final = 78.0 * _DEG
 KNOWN_VERTICAL_RATES_RAD: Final = 53.0 * _DEG
 # In the dive after a spin the carried down is worn and the aircraft rolls and yaws about: more is asked for.
 KNOWN_VERTICAL_DIVE_RAD: Final = 78.0 * _DEG
+# A falling leaf yaws about the vertical while it hardly turns about its path.
+KNOWN_PATH_RAD: Final = 45.0 * _DEG
 KNOWN_AGE_S: Final = 0.6
 KNOWN_AGE_RATES_S: Final = 0.9
 KNOWN_ROTATION_RADPS: Final = 35.0 * _DEG
 KNOWN_ROTATION_RATES_RADPS: Final = 50.0 * _DEG
 # A spin turns about the flight path; pitching dominates loops, tight spirals and tumbles.
 PITCH_SHARE: Final = 0.8
+PITCH_SHARE_EARLY: Final = 0.42  # until it has turned as far about the vertical as a slow rotation must
 PITCH_SHARE_RATES: Final = 0.55
 # Least angle of r against p (tan alpha = r/p) for autorotation; rolls are far below.
 LEAST_RATE_ALPHA_RAD: Final = 11.0 * _DEG
