@@ -178,7 +178,9 @@ def _needed(s: Any, settings: Any) -> float:
         past = settings.stall_alpha_inverted_rad - s.alpha_fast
     if past < tu.DEEP_STALL_RAD:
         return tu.KNOWN_VERTICAL_SHALLOW_RAD
-    return tu.KNOWN_VERTICAL_SLOW_RAD if abs(s.wf_fast) < tu.KNOWN_SLOW_RADPS else tu.KNOWN_VERTICAL_RAD
+    if abs(s.wf_fast) < tu.KNOWN_SLOW_RADPS:
+        return tu.KNOWN_VERTICAL_SLOW_RAD
+    return tu.KNOWN_VERTICAL_INVERTED_RAD if s.alpha_fast < 0.0 else tu.KNOWN_VERTICAL_RAD
 
 
 @inner

@@ -41,9 +41,10 @@ DEEP_STALL_RAD: Final = 1.5 * _DEG
 KNOWN_VERTICAL_SHALLOW_RAD: Final = 110.0 * _DEG
 
 # Making a spin known. About the vertical a snap roll on a level path or a falling leaf gathers less than 10 deg.
-# A stall gyration may gather 30; it does so slowly, so a slow rotation needs more.
+# A stall gyration may gather 30; it does so slowly, so a slow rotation needs more. An inverted snap roll sinks, and gathers 35.
 KNOWN_VERTICAL_RAD: Final = 25.0 * _DEG
 KNOWN_VERTICAL_SLOW_RAD: Final = 44.0 * _DEG
+KNOWN_VERTICAL_INVERTED_RAD: Final = 38.0 * _DEG
 KNOWN_SLOW_RADPS: Final = 78.0 * _DEG
 KNOWN_VERTICAL_RATES_RAD: Final = 53.0 * _DEG
 # In the dive after a spin the carried down is worn and the aircraft rolls and yaws about: more is asked for.
