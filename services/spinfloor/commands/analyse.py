@@ -68,8 +68,12 @@ def _plan(path: Path | None) -> Plan:
 
 
 def _tell(recording: Recording) -> None:
+    from spinfloor.commands.doubts import doubts
+
     for note in recording.notes:
         click.echo(f"spinfloor: not read: {note.sentence}", err=True)
+    for sentence in doubts(recording.block.time_ns):
+        click.echo(f"spinfloor: {sentence}.", err=True)
 
 
 def _run(recording: Recording, plan: Plan, sortie: str) -> Sequence[Event]:
