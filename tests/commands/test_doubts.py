@@ -20,7 +20,9 @@ def test_a_usual_recording_raises_no_doubt() -> None:
     assert list(doubts(times[:1])) == []
 
 
-@pytest.mark.parametrize(("step_ns", "word"), [(100 * SECOND, "got one in 100 s"), (10, "got one in 1e-08 s"), (0, "got one in 0 s")])
+@pytest.mark.parametrize(
+    ("step_ns", "word"), [(100 * SECOND, "got one in 100 s"), (10, "got one in 1e-08 s"), (0, "got one in 0 s")]
+)
 def test_a_time_column_in_another_unit(step_ns: int, word: str) -> None:
     (sentence,) = doubts(np.arange(500, dtype=np.int64) * step_ns)
     assert word in sentence
