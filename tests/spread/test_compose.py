@@ -72,8 +72,12 @@ async def test_a_flight_goes_through_the_parts_of_the_file(started: Fleet) -> No
             return bool(state["settled"]) and state["spin_ordinal"] == 1
 
         await until(shown, what="the state on the screen's side")
-        sortie = (await client.get("/v1/sorties/composed")).json()
-        assert sortie["frames"]["count"] == 600
+
+        async def archived() -> bool:
+            sortie = (await client.get("/v1/sorties/composed")).json()
+            return bool(sortie["frames"]["count"] == 600)
+
+        await until(archived, what="all frames in the archive")
         assert (await client.get("/", follow_redirects=True)).status_code == 200
     for part in started.parts:
         assert SECRET not in part.text()
