@@ -34,7 +34,8 @@ def test_analyse_serve_curl_and_send(tmp_path: Path) -> None:
         assert (folder / f"{made['id']}.zip").is_file()
         told = service.http.get(f"/v1/sorties/{made['id']}/events").json()["events"]
     key = [(e["kind"], e["time_ns"]) for e in events]
-    assert [(e["kind"], e["time_ns"]) for e in told][: len(key)] == key
+    live = [e for e in told if e["kind"] != "link"]  # a busy machine may pause the sender long enough to be silent
+    assert [(e["kind"], e["time_ns"]) for e in live][: len(key)] == key
     plan = "replay_data/r01-first-turns.plan.yaml"
     for name in ("plan", "budget"):
         assert shell(commands[name].replace("PLAN", plan), folder)
