@@ -111,11 +111,14 @@
 
   function press(id) {
     const now = performance.now();
-    if (lastPress.id === id && now - lastPress.atMs < TWICE_MS) return;
+    if (lastPress.id === id && now - lastPress.atMs < TWICE_MS) return false;
     lastPress = { id: id, atMs: now };
-    if (keys.readOnly() && !ALWAYS.includes(id)) return answer(whyReadOnly(), true);
+    if (keys.readOnly() && !ALWAYS.includes(id)) {
+      answer(whyReadOnly(), true);
+      return false;
+    }
     ACTIONS[id]();
-    return undefined;
+    return true;
   }
 
   document.addEventListener("click", function (event) {
@@ -129,9 +132,8 @@
     const button = document.querySelector('.watch button[data-key="' + CSS.escape(event.key.toLowerCase()) + '"]');
     if (!button || button.hidden) return;
     event.preventDefault();
-    if (ACTIONS[button.id]) press(button.id);
-    else button.click();
-    button.animate && button.animate([{ background: "#3c5563" }, {}], 250);
+    const acted = ACTIONS[button.id] ? press(button.id) : !button.click();
+    if (acted) button.animate([{ background: "#3c5563" }, {}], 250); // a flash says "taken": none where it was refused
   });
 
   function openNote() {
@@ -221,6 +223,9 @@
     const take = spinfloor.el("w-take");
     take.hidden = !control;
     spinfloor.text(take.firstElementChild, holdsControl() ? "Give up control" : "Take control");
-    for (const id in ACTIONS) if (!ALWAYS.includes(id)) spinfloor.el(id).classList.toggle("locked", keys.readOnly());
+    for (const id in ACTIONS) if (!ALWAYS.includes(id)) {
+      spinfloor.el(id).classList.toggle("locked", keys.readOnly());
+      spinfloor.el(id).setAttribute("aria-disabled", String(keys.readOnly()));
+    }
   };
 })();
