@@ -1,62 +1,58 @@
-"""When a tick is due: by the steady clock, in the source's time, never before a frame and never while paused."""
-
-import pytest
+"""When a tick is due: in flight by the steady clock, in a rehearsal by the player's word; never before a frame."""
 
 from spinfloor.detect.silence import Silence, worth_ticking
 
 S = 1_000_000_000
 
 
+def silent_since(frame_ns: int, **when: int) -> Silence:
+    """A frame of this time came at 0 of every clock, or as said."""
+    silence = Silence(0.5)
+    silence.came(frame_ns, **{"arrived_wall_ns": 0, "wall_ns": 0, "steady_ns": 0, **when})
+    return silence
+
+
 def test_no_tick_before_the_first_frame_nor_within_the_limit() -> None:
-    silence = Silence(0.5)
-    assert silence.due(100 * S, 1.0) == []
-    silence.came(7 * S, arrived_wall_ns=0, wall_ns=0, steady_ns=100 * S)
-    assert silence.due(100 * S + S // 2 - 1, 1.0) == []
-    assert silence.due(100 * S + S // 2, 1.0) == [7 * S + S // 2]
+    assert Silence(0.5).due_flown(100 * S) == []
+    assert Silence(0.5).due_played(100 * S) == []
+    silence = silent_since(7 * S, steady_ns=100 * S)
+    assert silence.due_flown(100 * S + S // 2 - 1) == []
+    assert silence.due_flown(100 * S + S // 2) == [7 * S + S // 2]
+    assert silence.due_played(7 * S + S // 2 - 1) == []
+    assert silence.due_played(7 * S + S // 2) == [7 * S + S // 2]
 
 
-@pytest.mark.parametrize(("pace", "newest"), [(0.5, 8 * S), (1.0, 9 * S), (4.0, 15 * S), (0.0, None)])
-def test_the_source_clock_goes_on_at_the_replay_pace(pace: float, newest: int | None) -> None:
-    silence = Silence(0.5)
-    silence.came(7 * S, arrived_wall_ns=0, wall_ns=0, steady_ns=0)
-    ticks = silence.due(2 * S, pace)
-    assert (ticks[-1] if ticks else None) == newest
+def test_a_player_that_is_paused_late_or_away_is_no_lost_link() -> None:
+    silence = silent_since(7 * S)
+    assert silence.due_flown(60 * S) == [67 * S]
+    assert silence.due_played(7 * S + S // 10) == []
+    assert silence.due_played(None) == []
 
 
-def test_a_busy_moment_of_a_fast_replay_is_no_lost_link() -> None:
-    silence = Silence(0.5)
-    silence.came(7 * S, arrived_wall_ns=0, wall_ns=0, steady_ns=0)
-    assert silence.due(S // 11, 10.0) == []
-
-
-def test_a_fast_replay_gets_the_ticks_of_real_time() -> None:
-    silence = Silence(0.5)
-    silence.came(7 * S, arrived_wall_ns=0, wall_ns=0, steady_ns=0)
+def test_however_fast_it_is_played_the_ticks_are_those_of_real_time() -> None:
+    silence = silent_since(7 * S)
     expected = [7 * S + S // 2 + k * S // 10 for k in range(16)]
-    assert silence.due(S // 5, 10.0) == expected
+    assert silence.due_played(9 * S) == expected
     silence.last_tick_ns = expected[-1]
-    assert silence.due(S // 5, 10.0) == []
-    assert silence.due(S // 4, 10.0) == [9 * S + k * S // 10 for k in range(1, 6)]
+    assert silence.due_played(9 * S) == []
+    assert silence.due_played(9 * S + S // 2) == [9 * S + k * S // 10 for k in range(1, 6)]
 
 
 def test_ticks_never_repeat_or_run_back() -> None:
-    silence = Silence(0.5)
-    silence.came(7 * S, arrived_wall_ns=0, wall_ns=0, steady_ns=0)
+    silence = silent_since(7 * S)
     silence.last_tick_ns = 9 * S
-    assert silence.due(2 * S, 1.0) == []
-    assert silence.due(2 * S + 1, 1.0) == [9 * S + 1]
+    assert silence.due_flown(2 * S) == []
+    assert silence.due_flown(2 * S + 1) == [9 * S + 1]
 
 
 def test_after_a_restart_the_wall_clock_says_how_long_it_has_been() -> None:
-    silence = Silence(0.5)
-    silence.came(7 * S, arrived_wall_ns=1000 * S, wall_ns=1003 * S, steady_ns=50 * S)
-    assert silence.due(50 * S, 1.0) == [10 * S]
+    silence = silent_since(7 * S, arrived_wall_ns=1000 * S, wall_ns=1003 * S, steady_ns=50 * S)
+    assert silence.due_flown(50 * S) == [10 * S]
 
 
 def test_a_wall_clock_set_back_counts_as_no_time() -> None:
-    silence = Silence(0.5)
-    silence.came(7 * S, arrived_wall_ns=1000 * S, wall_ns=900 * S, steady_ns=50 * S)
-    assert silence.due(50 * S, 1.0) == []
+    silence = silent_since(7 * S, arrived_wall_ns=1000 * S, wall_ns=900 * S, steady_ns=50 * S)
+    assert silence.due_flown(50 * S) == []
 
 
 def test_time_goes_on_in_a_spin_and_until_the_loss_is_said() -> None:

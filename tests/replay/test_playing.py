@@ -96,6 +96,25 @@ async def test_lost_data_is_called_in_a_rehearsal(client: Client) -> None:
     await client.stop_replay(replay["id"])
 
 
+async def test_going_on_after_a_pause_is_no_loss_of_data(client: Client) -> None:
+    replay = await client.start_replay(NAME, plan=plan_data(data_age_limit_s=0.1), paused=True, position_s=10.0)
+
+    async def silent() -> bool:
+        return bool((await client.state(replay["sortie"]))["data_age_s"] > 0.2)
+
+    for going_on in range(8):
+        await until(silent, seconds=30.0, what="twice the limit without a frame")
+        before = (await client.change_replay(replay["id"], paused=False))["position_s"]
+
+        async def gone_on(before: float = before) -> bool:
+            return bool((await client.replay(replay["id"]))["position_s"] > before + 0.2)
+
+        await until(gone_on, seconds=30.0, what="frames")
+        await client.change_replay(replay["id"], paused=True)
+        assert await client.events(replay["sortie"], kinds=["link"]) == [], f"after {going_on} pauses"
+    await client.stop_replay(replay["id"])
+
+
 async def test_an_incomplete_fault_is_refused(client: Client) -> None:
     with pytest.raises(ServiceError) as refused:
         await client.start_replay(NAME, faults=[{"kind": "clip", "channel": "yaw_rate_dps"}])

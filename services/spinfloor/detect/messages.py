@@ -44,9 +44,9 @@ def events_subject(sortie: str) -> str:
     return f"events.{sortie}"
 
 
-def pace_subject(sortie: str) -> str:
-    """Source seconds per second of a rehearsal, as text; 0 while it is paused."""
-    return f"pace.{sortie}"
+def played_subject(sortie: str) -> str:
+    """How far a rehearsal has been played, in source time (ns, as text): every frame up to there has been sent."""
+    return f"played.{sortie}"
 
 
 def moved_subject(sortie: str) -> str:

@@ -21,7 +21,7 @@ from spinfloor.detect.messages import (
     event_message,
     events_subject,
     live_subject,
-    pace_subject,
+    played_subject,
     presence_subject,
     state_message,
 )
@@ -237,20 +237,28 @@ class SortieRuntime:
 
     # -- time and pictures ----------------------------------------------------------------------------------------
 
-    async def pace(self) -> float:
-        """Source seconds per second: 1 in flight, the replay's speed in a rehearsal, 0 when nobody plays it."""
-        if self.record.kind is SortieKind.FLIGHT:
-            return 1.0
-        payload = await self._ports.bus.latest(pace_subject(self.record.id))
-        return float(payload) if payload else 0.0
-
     async def _tick(self) -> None:
         clock = self._ports.clock
         while True:
             await clock.sleep(self._silence.tick_every_s)
-            due = self._silence.due(clock.steady_ns(), await self.pace())
-            if due and worth_ticking(self.detector.snapshot()) and await self._may_tick():
+            played_ns = await self._played_ns()
+            if not (self._ticks(played_ns) and worth_ticking(self.detector.snapshot()) and await self._may_tick()):
+                continue
+            if due := self._ticks(played_ns):  # asked again: frames may have been taken meanwhile
                 await self._ports.inputs.append_all(self.record.id, [TickInput(at, clock.wall_ns()) for at in due])
+
+    async def _played_ns(self) -> int | None:
+        """How far a rehearsal's player says it has got; None in flight and when nobody plays."""
+        if self.record.kind is SortieKind.FLIGHT:
+            return None
+        payload = await self._ports.bus.latest(played_subject(self.record.id))
+        return int(payload) if payload else None
+
+    def _ticks(self, played_ns: int | None) -> list[int]:
+        """Ticks due, in source time: by our clock in flight, by the player's word in a rehearsal."""
+        if self.record.kind is SortieKind.FLIGHT:
+            return self._silence.due_flown(self._ports.clock.steady_ns())
+        return self._silence.due_played(played_ns)
 
     async def _may_tick(self) -> bool:
         """Only the owner says that no frames come, and only when none have come that it has not taken yet."""

@@ -1,4 +1,4 @@
-"""When no frame comes: how far the source's clock must have got, and whether a tick is due."""
+"""When no frame comes: how far the source's clock must have got, and which ticks are due."""
 
 from __future__ import annotations
 
@@ -8,7 +8,6 @@ from typing import Any, Final
 
 TICKS_PER_LIMIT: Final = 5.0  # ticks within one data-age limit, so that the loss is known within a fifth of it
 SHORTEST_TICK_S: Final = 0.05
-SHORTEST_SILENCE_S: Final = 0.2  # on the wall: a busy process is silent so long, which played tenfold is no lost link
 LONGEST_TICK_S: Final = 0.2
 TICKS_AT_ONCE: Final = 100
 QUIET_PHASES: Final = ("flight", "unknown")
@@ -35,23 +34,30 @@ class Silence:
         self.arrived_wall_ns = arrived_wall_ns
         self.arrived_steady_ns = steady_ns - max(wall_ns - arrived_wall_ns, 0)
 
-    def due(self, steady_ns: int, pace: float) -> list[int]:
-        """Source times of the ticks due now, none while frames come, before the first and while paused.
+    def due_flown(self, steady_ns: int) -> list[int]:
+        """The tick due now in flight, in source time: the source's clock goes on with ours. None before the first frame."""
+        if self.frame_ns is None:
+            return []
+        now_ns = self.frame_ns + steady_ns - self.arrived_steady_ns
+        return [now_ns] if self._lost_by(now_ns) and now_ns > self.last_tick_ns else []
 
-        At up to real time it is one tick. A faster replay has got further since the last look: it gets every tick that
-        it would have had in real time, from the moment of the loss on, so that the same calls come at the same places.
+    def due_played(self, played_ns: int | None) -> list[int]:
+        """The ticks due when a player says it has sent everything up to played_ns (source time; None: nobody plays).
+
+        However fast it plays, they are those of real time, from the moment of the loss on, so that the same calls come at
+        the same places; and a player that is paused or late has simply not got further.
         """
-        if self.frame_ns is None or pace <= 0.0:
+        if self.frame_ns is None or played_ns is None or not self._lost_by(played_ns):
             return []
-        waited_ns = steady_ns - self.arrived_steady_ns
-        silent_ns, limit_ns = int(waited_ns * pace), int(self.limit_s * 1e9)
-        if silent_ns < limit_ns or (pace > 1.0 and waited_ns < SHORTEST_SILENCE_S * 1e9):
-            return []
-        time_ns, lost_ns = self.frame_ns + silent_ns, self.frame_ns + limit_ns
-        if pace <= 1.0:
-            return [time_ns] if time_ns > self.last_tick_ns else []
-        step = int(self.tick_every_s * 1e9)
-        return list(range(max(self.last_tick_ns + step, lost_ns), time_ns + 1, step))[:TICKS_AT_ONCE]
+        lost_ns, step_ns = self.frame_ns + self._limit_ns, int(self.tick_every_s * 1e9)
+        return list(range(max(self.last_tick_ns + step_ns, lost_ns), played_ns + 1, step_ns))[:TICKS_AT_ONCE]
+
+    @property
+    def _limit_ns(self) -> int:
+        return int(self.limit_s * 1e9)
+
+    def _lost_by(self, now_ns: int) -> bool:
+        return self.frame_ns is not None and now_ns - self.frame_ns >= self._limit_ns
 
 
 def worth_ticking(snapshot: Mapping[str, Any]) -> bool:

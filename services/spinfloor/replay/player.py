@@ -9,7 +9,7 @@ from typing import Final
 import numpy as np
 
 from spinfloor.core.frames import FrameBlock
-from spinfloor.detect.messages import pace_subject
+from spinfloor.detect.messages import played_subject
 from spinfloor.ingest.batches import Batch
 from spinfloor.ingest.service import Ingest
 from spinfloor.ports.bus import Bus
@@ -63,11 +63,10 @@ class Player:
         self._next = int(np.searchsorted(self._disturbed.time_ns, sent_ns, side="right"))
         self._changed.set()
 
-    async def set_pace(self, *, speed: float | None = None, paused: bool | None = None) -> None:
+    def set_pace(self, *, speed: float | None = None, paused: bool | None = None) -> None:
         """Change speed, pause or go on."""
         self.speed = speed if speed is not None else self.speed
         self.paused = paused if paused is not None else self.paused
-        await self._tell_pace()
         self._changed.set()
 
     async def skip_to(self, position_s: float) -> None:
@@ -77,7 +76,6 @@ class Player:
 
     async def run(self) -> None:
         """Play to the end. Cancel to stop."""
-        await self._tell_pace()
         last = self._clock.steady_ns()
         try:
             while self._next < len(self._disturbed) or self.position_s < self.length_s:
@@ -89,7 +87,6 @@ class Player:
                 await self._send_due()
         finally:
             self.ended = True
-            await self._bus.publish(pace_subject(self.sortie), b"0")
         await self._on_end()
 
     async def _pause(self) -> None:
@@ -100,19 +97,19 @@ class Player:
         for task in (sleeping, changed):
             task.cancel()
 
-    async def _tell_pace(self) -> None:
-        pace = 0.0 if self.paused or self.ended else self.speed
-        await self._bus.publish(pace_subject(self.sortie), repr(pace).encode())
-
     async def _send_due(self) -> None:
+        """What has come by now; then the word that it has, so that a player that is late is not taken for lost data."""
         async with self._sending:
-            arrived_s = self.position_s - delay_s(self.faults, self.position_s)
+            position_s = self.position_s
+            arrived_s = position_s - delay_s(self.faults, position_s)
             until_ns = self.start_ns + int(arrived_s * 1e9)
             stop = int(np.searchsorted(self._disturbed.time_ns, until_ns, side="right"))
             while self._next < stop:
                 upto = min(stop, self._next + ROWS_AT_ONCE)
                 await self._send(self._disturbed.slice(self._next, upto))
                 self._next = upto
+            played_ns = self.start_ns + int(position_s * 1e9)
+            await self._bus.publish(played_subject(self.sortie), str(played_ns).encode())
 
     async def _send(self, block: FrameBlock) -> None:
         batch = Batch("replay", self._sequence, len(block), block, ())

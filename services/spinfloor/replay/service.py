@@ -168,7 +168,7 @@ class Replays:
             else:
                 await self._again(found, patch.position_s)
         if patch.speed is not None or patch.paused is not None:
-            await found.player.set_pace(speed=patch.speed, paused=patch.paused)
+            found.player.set_pace(speed=patch.speed, paused=patch.paused)
         return found
 
     async def stop(self, replay: str) -> Replay:
