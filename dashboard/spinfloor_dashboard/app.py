@@ -15,6 +15,7 @@ from starlette.staticfiles import StaticFiles
 from spinfloor_dashboard.components import service, shell
 from spinfloor_dashboard.faults import PageFaults
 from spinfloor_dashboard.headers import PageHeaders
+from spinfloor_dashboard.no_such_page import NoSuchPage
 
 PAGE = """<!DOCTYPE html>
 <html lang="en">
@@ -51,4 +52,5 @@ def mount(app: FastAPI, *, api_base: str = "", browser_base: str = "", clips: Pa
         forceColorScheme="dark",
     )
     app.user_middleware.append(Middleware(PageFaults))  # innermost: Dash's own middleware swallows what fails
+    app.add_middleware(NoSuchPage)
     app.add_middleware(PageHeaders, dash_app=dash_app, browser_base=browser_base)

@@ -38,7 +38,7 @@ class PageHeaders:
         async def send_with_headers(message: Message) -> None:
             if message["type"] == "http.response.start" and _may_be_kept(scope, message):
                 message["headers"] = [*message["headers"], KEPT]
-            if message["type"] == "http.response.start" and _is_page(scope["path"], message):
+            if message["type"] == "http.response.start" and is_page(scope["path"], message):
                 message["headers"] = [
                     *message["headers"],
                     (b"content-security-policy", self.policy()),
@@ -72,7 +72,8 @@ class PageHeaders:
         return self._policy
 
 
-def _is_page(path: str, message: Message) -> bool:
+def is_page(path: str, message: Message) -> bool:
+    """Whether an answer that begins so is a page of the screens."""
     kinds = [value for name, value in message["headers"] if name.lower() == b"content-type"]
     return bool(kinds) and kinds[0].startswith(b"text/html") and not path.startswith(("/v1", "/docs", "/redoc"))
 
