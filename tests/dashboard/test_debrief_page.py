@@ -101,7 +101,6 @@ def test_exports_are_real_files(visit: Visit, what: str, form: str, begins: byte
         ("/programme?aircraft=nobody", "Expected an aircraft"),
         ("/rehearse?recording=nothing&sortie=nothing", "No score."),
         ("/plan?recording=nothing", "Expected a recording of the library"),
-        ("/nothing", "No such page"),
     ],
 )
 def test_an_address_that_leads_nowhere_is_a_sentence_and_no_defect(visit: Visit, address: str, says: str) -> None:
