@@ -10,6 +10,7 @@ import click
 
 from spinfloor import __version__
 from spinfloor.config_file import config_option
+from spinfloor.core.caution import CAUTION
 from spinfloor.core.errors import SpinfloorError
 
 # Modules under spinfloor.commands; each has `register(group: click.Group) -> None`.
@@ -30,11 +31,6 @@ COMMAND_MODULES: tuple[str, ...] = (
     "send",
     "serve",
     "token",
-)
-
-CAUTION = (
-    "spinfloor advises. The crew, the test conductor and the approved test plan decide; "
-    "the operator's procedures and the applicable regulations come first."
 )
 
 

@@ -60,8 +60,8 @@ class Options:
     """What `spinfloor serve` was asked for.
 
     limits: fields of Settings by name. told: prints a line for the person who started it. clips: folder of a plan's own
-    recorded words. ready: called with
-    the address once frames can be taken. until: when it is set the service ends in order.
+    recorded words. ready: called with the address once frames can be taken. until: when it is set the service ends in
+    order.
     """
 
     host: str
@@ -110,8 +110,7 @@ def address_of(listener: socket.socket, host: str, *, secure: bool) -> str:
 async def settings_for(options: Options, ports: Ports) -> Settings:
     """Loopback without tokens; anything else needs one in force. Raises UnsafeAddressError."""
     now = ports.clock.wall_ns()
-    tokens = [t for t in await ports.tokens.list_all() if not t.revoked_ns and not 0 < t.expires_ns < now]
-    check_address(options.host, tokens=len(tokens))
+    check_address(options.host, tokens=sum(token.in_force(now) for token in await ports.tokens.list_all()))
     own = own_recordings()
     settings = Settings(
         recordings=(*((own,) if own is not None else ()), *options.recordings),

@@ -3,17 +3,17 @@
 from __future__ import annotations
 
 import asyncio
-import hashlib
-from collections.abc import Awaitable, Callable, Mapping, Sequence
+from collections.abc import Awaitable, Callable, Coroutine, Mapping, Sequence
 from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any, Final
 
 import structlog
-from fastapi import APIRouter, FastAPI
+from fastapi import APIRouter
 
 from spinfloor.adapters.spread import Spread, open_spread
-from spinfloor.api.app import Mount, create_app
+from spinfloor.api.app import create_app
+from spinfloor.api.auth import hash_of
 from spinfloor.api.routes import ROUTERS, frames, marks, meta, session, sorties, tokens
 from spinfloor.core.errors import SpinfloorError
 from spinfloor.detect.roster import Roster
@@ -134,9 +134,8 @@ async def keep_first_token(spread: Spread, secret: str) -> None:
             now="the service does not start",
         )
     if await spread.ports.tokens.get(identity) is None:
-        hashed = hashlib.sha256(secret.encode()).hexdigest()
         now = spread.ports.clock.wall_ns()
-        await spread.ports.tokens.put(TokenRecord(identity, "first token", Role.CONTROL, hashed, now))
+        await spread.ports.tokens.put(TokenRecord(identity, "first token", Role.CONTROL, hash_of(secret), now))
 
 
 async def _serve(
@@ -146,7 +145,7 @@ async def _serve(
     routers: Sequence[APIRouter],
     detect: bool = False,
     screen: bool = False,
-    also: Callable[[Supervisor | None], Awaitable[None]] | None = None,
+    also: Callable[[Supervisor | None], Coroutine[Any, Any, None]] | None = None,
 ) -> None:
     listening = options.listening(screen=screen)
     try:
@@ -156,21 +155,15 @@ async def _serve(
         await spread.ports.close()
         raise
     base = address_of(listener, options.host, secure=options.certificate is not None)
-    mount: Mount | None = screens() if screen else None
-
-    async def beside(supervisor: Supervisor | None) -> None:
-        if also is not None:
-            await also(supervisor)
-
-    app: FastAPI = create_app(
+    app = create_app(
         spread.ports,
         settings,
         detect=detect,
-        mount=mount,
+        mount=screens() if screen else None,
         routers=routers,
         watched=screen,
         pace=SPREAD_PACE,
-        also=beside,
+        also=also,
     )
     server = Server(config_for(app, listening, settings))
     options.told(f"spinfloor: listening on {base} (it advises; the crew and the test conductor decide)")

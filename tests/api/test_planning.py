@@ -13,9 +13,13 @@ from spinfloor.adapters.plan_files import load_plan
 from spinfloor.adapters.recordings import read_recording
 from spinfloor.adapters.sqlite import open_store
 from spinfloor.api.app import create_app
+from spinfloor.api.plans import current_floors
+from spinfloor.api.routes import meta
 from spinfloor.api.settings import Settings
 from spinfloor.client import Client, ServiceError
 from spinfloor.core.plan.load import plan_to_data
+from spinfloor.ports.audit import AuditRecord
+from spinfloor.ports.sorties import SortieKind, SortieRecord
 
 NAME = "r02-left-right-pair"
 
@@ -75,6 +79,32 @@ async def test_no_body_breaks_the_check(client: Client, body: bytes) -> None:
             statuses.add(answer.status_code)
             assert answer.json()["faults"]
     assert statuses <= {200, 422}
+
+
+async def test_a_plan_is_checked_in_every_form_it_can_be_created_from(client: Client, plan: dict[str, Any]) -> None:
+    text = (RECORDINGS / f"{NAME}.plan.yaml").read_bytes()
+    bare = await client.request("POST", "/v1/plans/check", content=text, headers={"Content-Type": ""})
+    assert (bare.json()["faults"], bare.json()["plan"]) == ([], plan)
+    assert (await client.check_plan({"plan": plan}))["plan"] == plan
+
+
+async def test_the_floors_in_force_are_the_last_however_often_they_were_moved(tmp_path: Path) -> None:
+    ports = open_store(tmp_path)
+    plan = plan_to_data(load_plan(RECORDINGS / f"{NAME}.plan.yaml"))
+    record = SortieRecord("s", SortieKind.FLIGHT, 1, "a", plan, None, 0)
+    for time in range(1001):
+        await ports.audit.add(AuditRecord(time, "x", "floors", "s", {"floors": {"recovery_ft": 5000.0 + time}}))
+    assert await current_floors(ports, record) == {"recovery_ft": 6000.0}
+    await ports.close()
+
+
+async def test_a_part_of_the_service_names_no_method_of_a_route_it_has_not(tmp_path: Path) -> None:
+    app = create_app(open_store(tmp_path), Settings(), detect=False, watched=False, routers=(meta.router,))
+    async with app.router.lifespan_context(app), Client.inside(app) as client:
+        for path, status in (("/v1/sorties", 404), ("/v1/plan-schema", 405)):
+            with pytest.raises(ServiceError) as refused:
+                await client.request("PUT", path)
+            assert refused.value.status == status
 
 
 async def test_flights_open_cards_and_teach_and_rehearsals_do_not(client: Client, plan: dict[str, Any]) -> None:

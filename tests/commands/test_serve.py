@@ -164,3 +164,5 @@ def test_another_address_needs_a_token_and_takes_it(run: Run, tmp_path: Path) ->
     assert running.stop() == 0
     assert run("token", "revoke", secret.split(".")[0], data).exit_code == 0
     assert "revoked" in run("token", "list", data).stdout
+    run("token", "add", "short link", "--role=watch", "--days=1e-9", data)
+    assert "over since" in run("token", "list", data).stdout

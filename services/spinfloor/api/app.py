@@ -24,13 +24,13 @@ from spinfloor.api.openapi import describe
 from spinfloor.api.own_names import OwnNames
 from spinfloor.api.presence import Presence
 from spinfloor.api.routes import ROUTERS
-from spinfloor.api.routes.meta import CAUTION
 from spinfloor.api.routes.sorties import create_sortie
 from spinfloor.api.services import Services
 from spinfloor.api.settings import Settings
 from spinfloor.archive.bench import Bench
 from spinfloor.archive.learning import Learner
 from spinfloor.archive.reruns import Reruns
+from spinfloor.core.caution import CAUTION
 from spinfloor.core.errors import SpinfloorError
 from spinfloor.core.plan.model import Plan
 from spinfloor.detect.supervisor import Pace, Supervisor
@@ -102,7 +102,7 @@ def create_app(
     problems.install(app)
     for router in routers:
         app.include_router(router)
-    _unknown_paths(app)
+    _unknown_paths(app, routers)
     describe(app)
     if mount is not None:
         mount(app)
@@ -173,12 +173,12 @@ async def _end(services: Services, supervisor: Supervisor | None, tasks: list[as
         await supervisor.close()
 
 
-def _unknown_paths(app: FastAPI) -> None:
+def _unknown_paths(app: FastAPI, routers: Sequence[APIRouter]) -> None:
     """Behind every API route: whatever else is under /v1, and every other socket, is a problem, not a page."""
 
     @app.api_route("/v1/{rest:path}", methods=["GET", "POST", "PUT", "PATCH", "DELETE"], include_in_schema=False)
     async def unknown(request: Request, rest: str) -> Response:
-        allowed = _other_methods(request)
+        allowed = _other_methods(request, routers)
         raise HTTPException(405, headers={"Allow": ", ".join(allowed)}) if allowed else HTTPException(404)
 
     @app.websocket("/{rest:path}")
@@ -192,10 +192,10 @@ def _unknown_paths(app: FastAPI) -> None:
         )
 
 
-def _other_methods(request: Request) -> list[str]:
+def _other_methods(request: Request, routers: Sequence[APIRouter]) -> list[str]:
     """The methods this path does have."""
     found: set[str] = set()
-    for router in ROUTERS:
+    for router in routers:
         for route in router.routes:
             if isinstance(route, APIRoute) and route.matches(request.scope)[0] is not Match.NONE:
                 found |= route.methods or set()

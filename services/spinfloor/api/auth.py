@@ -22,7 +22,7 @@ CSRF_HEADER: Final = "x-csrf-token"
 SESSION_S: Final = 12 * 3600.0  # one flying day
 RECHECK_S: Final = 2.0
 SESSIONS_AT_MOST: Final = 10_000
-_SAFE: Final = frozenset({"GET", "HEAD", "OPTIONS"})
+SAFE_METHODS: Final = frozenset({"GET", "HEAD", "OPTIONS"})
 _GRANTS: Final = {
     Role.SOURCE: frozenset({Role.SOURCE}),
     Role.WATCH: frozenset({Role.WATCH}),
@@ -56,12 +56,12 @@ class Authority:
         if secret is not None:
             return await self.by_secret(secret)
         value = connection.cookies.get(COOKIE, "")
-        session = await self.sessions.get(_hash(value)) if value else None
+        session = await self.sessions.get(hash_of(value)) if value else None
         if session is None or session.expires_ns < self.clock.wall_ns():
             raise _unknown()
         method = connection.scope.get("method", "GET")
         given = connection.headers.get(CSRF_HEADER, "")
-        if method not in _SAFE and not hmac.compare_digest(given.encode(), csrf_of(value).encode()):
+        if method not in SAFE_METHODS and not hmac.compare_digest(given.encode(), csrf_of(value).encode()):
             raise ProblemError(
                 403,
                 "csrf",
@@ -74,7 +74,7 @@ class Authority:
     async def by_secret(self, secret: str) -> Caller:
         """The caller of a token's secret `id.random`. Raises ProblemError 401."""
         record = await self.tokens.get(secret.partition(".")[0])
-        if record is None or not hmac.compare_digest(record.hash_hex, _hash(secret)):
+        if record is None or not hmac.compare_digest(record.hash_hex, hash_of(secret)):
             raise _unknown()
         return self._caller_of(record)
 
@@ -82,6 +82,10 @@ class Authority:
         if record is None or not record.in_force(self.clock.wall_ns()):
             raise _unknown()
         return Caller(record.name, record.role, record.id)
+
+    def signature(self, role: str, caller: Caller) -> str:
+        """The crew role somebody gave, with the token it was given under where tokens are asked for."""
+        return f"{role} ({caller.name})" if self.required else role
 
     async def until_revoked(self, caller: Caller) -> None:
         """Return when the caller's token counts no longer; for sockets, which are let in once and stay open.
@@ -110,12 +114,12 @@ class Authority:
             )
         value = secrets.token_urlsafe(32)
         token_id = secret.partition(".")[0]
-        await self.sessions.put(SessionRecord(_hash(value), token_id, now, now + int(SESSION_S * 1e9)))
+        await self.sessions.put(SessionRecord(hash_of(value), token_id, now, now + int(SESSION_S * 1e9)))
         return value, caller
 
     async def end_session(self, value: str) -> None:
         """Forget a session."""
-        await self.sessions.remove(_hash(value))
+        await self.sessions.remove(hash_of(value))
 
 
 def csrf_of(value: str) -> str:
@@ -126,7 +130,8 @@ def csrf_of(value: str) -> str:
     return hmac.new(value.encode(), b"spinfloor csrf", hashlib.sha256).hexdigest()
 
 
-def _hash(secret: str) -> str:
+def hash_of(secret: str) -> str:
+    """What is kept of a secret (hex)."""
     return hashlib.sha256(secret.encode()).hexdigest()
 
 
@@ -150,7 +155,7 @@ def make_token(name: str, role: Role, *, now_ns: int, lasts_s: float = 0.0) -> t
     identity = secrets.token_hex(6)
     secret = f"{identity}.{secrets.token_urlsafe(32)}"
     expires = now_ns + int(lasts_s * 1e9) if lasts_s else 0
-    return secret, TokenRecord(identity, name, role, _hash(secret), now_ns, expires)
+    return secret, TokenRecord(identity, name, role, hash_of(secret), now_ns, expires)
 
 
 def needs(role: Role) -> Callable[[HTTPConnection], Coroutine[Any, Any, Caller]]:

@@ -3,12 +3,10 @@
 from __future__ import annotations
 
 import asyncio
-from collections.abc import AsyncIterator
+from collections.abc import AsyncGenerator, AsyncIterator
 from typing import Final
 
-import orjson
-
-from spinfloor.detect.messages import events_subject, split_event_message
+from spinfloor.detect.messages import event_body, events_subject, split_event_message
 from spinfloor.ports.bundle import Ports
 
 PAGE: Final = 500
@@ -19,7 +17,7 @@ FedEvent = tuple[str, int, bytes]  # run, sequence, live message
 
 
 class EventFeed:
-    """`async for run, sequence, message in feed`. Close it in the end.
+    """`async for run, sequence, message in feed`; whoever leaves off earlier closes what `aiter` gave.
 
     A listener that is too slow for its bounded queue loses nothing: what fell out is read from the journal.
     """
@@ -33,7 +31,7 @@ class EventFeed:
         self._bound = bound
         self._next = None if after is None else after + 1
 
-    async def __aiter__(self) -> AsyncIterator[FedEvent]:
+    async def __aiter__(self) -> AsyncGenerator[FedEvent]:
         listener = await self._ports.bus.subscribe(events_subject(self._sortie), bound=self._bound)
         waiting: asyncio.Future[tuple[str, bytes]] | None = None
         try:
@@ -76,10 +74,8 @@ class EventFeed:
             events = await self._ports.events.read(self._sortie, run=self._run, after=self._next - 1, limit=PAGE)
             for event in events:
                 self._next = event.sequence + 1
-                body = orjson.dumps(
-                    {"type": "event", "event": event.as_record(), "server_ns": self._ports.clock.wall_ns()}
-                )
-                yield event.run, event.sequence, body
+                now = self._ports.clock.wall_ns()
+                yield event.run, event.sequence, event_body(event, server_ns=now, received_ns=None)
             if len(events) < PAGE:
                 return
 

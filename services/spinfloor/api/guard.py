@@ -3,10 +3,10 @@
 from __future__ import annotations
 
 from collections import Counter
-from typing import Final
 
 from starlette.types import ASGIApp, Receive, Scope, Send
 
+from spinfloor.api.auth import SAFE_METHODS
 from spinfloor.api.limited_body import LimitedBody
 from spinfloor.api.metrics import Traffic
 from spinfloor.api.problems import ProblemError
@@ -15,8 +15,6 @@ from spinfloor.api.settings import Settings
 from spinfloor.core.errors import SpinfloorError
 from spinfloor.ingest.limits import RateLimit
 from spinfloor.ports.clock import Clock
-
-SAFE_METHODS: Final = frozenset({"GET", "HEAD", "OPTIONS"})
 
 
 class Guard:

@@ -6,6 +6,7 @@ from typing import Any, Final
 
 from spinfloor.adapters.exports import Format
 from spinfloor.adapters.table_columns import ARROW, PARQUET
+from spinfloor.api.names import ID_PATTERN
 from spinfloor.core.channels import CHANNELS, REQUIRED_COLUMNS, TIME_COLUMN, TIME_SECONDS_COLUMN
 from spinfloor.core.events import Kind
 from spinfloor.ingest.batches import MAX_ROWS, SOURCE_PATTERN
@@ -108,7 +109,7 @@ COMPONENTS: Final[dict[str, Schema]] = {
     "Frames": record({"columns": {"type": "object", "required": [TIME_COLUMN], "properties": {**_TIMES, **_CHANNELS}}}),
     "Sortie": record(
         {
-            "id": {"type": "string", "pattern": "^[A-Za-z0-9_-]{1,64}$"},
+            "id": {"type": "string", "pattern": ID_PATTERN},
             "aircraft": {"type": "string"},
             "kind": {"enum": ["flight", "rehearsal"]},
             "origin": {"enum": ["live", "replay"]},

@@ -13,13 +13,11 @@ from spinfloor.ports.sorties import SortieRecord
 
 async def current_floors(ports: Ports, record: SortieRecord) -> dict[str, Any]:
     """The floors in force: the plan's, or the last that were set."""
-    audit = await ports.audit.read(sortie=record.id, action="floors")
-    if audit:
-        floors = audit[-1].data["floors"]
-        assert isinstance(floors, dict)
-        return dict(floors)
-    planned = plan_to_data(plan_from(dict(record.plan)))["floors"]
-    return dict(planned)
+    floors: Any = plan_to_data(plan_from(dict(record.plan)))["floors"]
+    after = -1
+    while changes := await ports.audit.read(sortie=record.id, action="floors", after=after):
+        floors, after = changes[-1].data["floors"], changes[-1].position
+    return dict(floors)
 
 
 async def checked_floors(ports: Ports, record: SortieRecord, changes: Mapping[str, Any]) -> dict[str, Json]:

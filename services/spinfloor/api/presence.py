@@ -26,6 +26,7 @@ class _Sortie:
     holder: str | None = None
     holder_watcher: int | None = None
     waiting: OrderedDict[int, int] = field(default_factory=OrderedDict)  # call sequence -> steady ns when issued
+    published: bytes = b""
 
 
 class Presence:
@@ -35,7 +36,6 @@ class Presence:
         self._bus = bus
         self._clock = clock
         self._sorties: dict[str, _Sortie] = {}
-        self._published: dict[str, bytes] = {}
         self._serial = 0
 
     def _of(self, sortie: str) -> _Sortie:
@@ -95,10 +95,13 @@ class Presence:
         }
 
     async def _tell(self, sortie: str) -> None:
+        entry = self._of(sortie)
         payload = orjson.dumps(self.picture(sortie))
-        if self._published.get(sortie) != payload:
-            self._published[sortie] = payload
+        if entry.published != payload:
+            entry.published = payload
             await self._bus.publish(presence_subject(sortie), payload)
+        if not entry.watchers and not entry.waiting:
+            self._sorties.pop(sortie, None)  # nothing left to remember
 
     async def run(self) -> None:
         """Note every call as it is issued, and refresh the pictures as calls come to be overdue."""

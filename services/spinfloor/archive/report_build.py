@@ -9,12 +9,12 @@ from typing import Any, Final
 
 from spinfloor.archive.report_blocks import Block, Paragraph, Report, Section, Table
 from spinfloor.archive.report_figures import spin_figures
+from spinfloor.core.caution import CAUTION
 
 Record = Mapping[str, Any]
 
 CAUTIONS: Final = (
-    "spinfloor advises. The crew, the test conductor and the approved test plan decide; the operator's procedures and "
-    "the applicable regulations come first.",
+    CAUTION,
     "A verdict here is a reading of numbers against a rule, no evidence of compliance; the certifying authority's text "
     "decides. Rules marked “from memory” were not checked against their text.",
     "Altitudes are corrected for lag and setting as far as the plan gives them. A height is only as good as its datum.",

@@ -57,12 +57,12 @@ def import_(file: Path, base: str, sortie: str | None, keep_differences: bool, t
 
 
 def _read(file: Path) -> bytes:
-    from spinfloor.adapters.recordings.recording import RecordingMissingError
+    from spinfloor.adapters.sortie_file.layout import ArchiveMissingError
 
     try:
         return file.read_bytes()
     except OSError as error:
-        raise RecordingMissingError(
+        raise ArchiveMissingError(
             expected="an archive that can be read", got=f"{file}: {error.strerror or error}", now="nothing was imported"
         ) from error
 

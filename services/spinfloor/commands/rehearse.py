@@ -115,10 +115,11 @@ async def _beside_a_service(asked: _Asked, data: Path, port: int) -> str:
         raise click.Abort
     playing = asyncio.create_task(_on(ready.result(), None, asked))
     await asyncio.wait({serving, playing}, return_when=asyncio.FIRST_COMPLETED)
-    if not playing.done():  # ended by Ctrl-C
+    if not playing.done():
         playing.cancel()
         await asyncio.gather(playing, return_exceptions=True)
-        raise click.Abort
+        await serving  # raises what ended it
+        raise click.Abort  # Ctrl-C
     done.set()
     await serving
     return await playing

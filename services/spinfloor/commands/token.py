@@ -46,8 +46,9 @@ def add(name: str, role: str, days: float, data: Path) -> None:
 @DATA
 def list_tokens(data: Path) -> None:
     """List tokens, never their secrets."""
-    for record in asyncio.run(_all(data)):
-        click.echo(f"{record.id}  {record.role.value:8} {_state(record):32} {record.name}")
+    now_ns, records = asyncio.run(_all(data))
+    for record in records:
+        click.echo(f"{record.id}  {record.role.value:8} {_state(record, now_ns):32} {record.name}")
 
 
 @token.command()
@@ -59,10 +60,12 @@ def revoke(token_id: str, data: Path) -> None:
     click.echo(f"revoked {token_id}")
 
 
-def _state(record: TokenRecord) -> str:
+def _state(record: TokenRecord, now_ns: int) -> str:
     if record.revoked_ns:
         return f"revoked {_stamp(record.revoked_ns)}"
-    return f"until {_stamp(record.expires_ns)}" if record.expires_ns else "in force"
+    if not record.expires_ns:
+        return "in force"
+    return f"{'until' if record.in_force(now_ns) else 'over since'} {_stamp(record.expires_ns)}"
 
 
 def _stamp(time_ns: int) -> str:
@@ -90,9 +93,10 @@ async def _add(name: str, role: str, days: float, data: Path) -> str:
     return secret
 
 
-async def _all(data: Path) -> list[TokenRecord]:
+async def _all(data: Path) -> tuple[int, list[TokenRecord]]:
+    """(now, every token)."""
     async with _store(data) as ports:
-        return await ports.tokens.list_all()
+        return ports.clock.wall_ns(), await ports.tokens.list_all()
 
 
 async def _revoke(token_id: str, data: Path) -> None:

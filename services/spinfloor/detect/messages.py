@@ -40,7 +40,7 @@ def live_subject(sortie: str) -> str:
 
 
 def events_subject(sortie: str) -> str:
-    """Event messages, each with a header line `run sequence`."""
+    """Event messages, each as `event_message` makes it."""
     return f"events.{sortie}"
 
 
@@ -74,6 +74,13 @@ def strip(block: FrameBlock) -> dict[str, Any]:
     return {"time_ns": block.time_ns[::step].tolist(), **dict(zip(_STRIP_NAMES, columns, strict=True))}
 
 
+def nothing_yet(sortie: str) -> dict[str, Any]:
+    """The state of a sortie whose detector has shown none."""
+    return {
+        "sortie": sortie, "phase": "unknown", "link": "none yet", "in_spin": False, "quality": [], "last_call": None,
+    }  # fmt: skip
+
+
 def state_message(state: Mapping[str, Any], block: FrameBlock | None) -> bytes:
     """`{"type":"state","state":...,"strip":...}` as the watchers get it."""
     message: dict[str, Any] = {"type": "state", "state": state}
@@ -83,11 +90,16 @@ def state_message(state: Mapping[str, Any], block: FrameBlock | None) -> bytes:
 
 
 def event_message(event: Event, *, server_ns: int, received_ns: int | None) -> bytes:
-    """Header line `run sequence`, then `{"type":"event","event":...}` as the watchers get it."""
-    body = orjson.dumps(
+    """As it is published: header line `run sequence`, then what the watchers get."""
+    header = f"{event.run} {event.sequence}\n".encode()
+    return header + event_body(event, server_ns=server_ns, received_ns=received_ns)
+
+
+def event_body(event: Event, *, server_ns: int, received_ns: int | None) -> bytes:
+    """`{"type":"event","event":...}` as the watchers get it; received_ns None: not known, or long ago."""
+    return orjson.dumps(
         {"type": "event", "event": event.as_record(), "server_ns": server_ns, "received_ns": received_ns}
     )
-    return f"{event.run} {event.sequence}\n".encode() + body
 
 
 def split_event_message(payload: bytes) -> tuple[str, int, bytes]:

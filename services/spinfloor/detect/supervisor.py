@@ -11,6 +11,7 @@ from typing import Final
 import structlog
 
 from spinfloor.core.errors import SpinfloorError
+from spinfloor.detect.messages import live_subject
 from spinfloor.detect.runtime import EventHook, SortieRuntime
 from spinfloor.ports.bundle import Ports
 from spinfloor.ports.errors import LeaseLostError
@@ -186,7 +187,7 @@ class Supervisor:
             grant = await self._ports.leases.renew(grant, ttl_s=self._pace.lease_s)
             runtime.held_until_ns = asked_ns + int(self._pace.lease_s * 1e9)
             silent_s = (self._ports.clock.steady_ns() - runtime.last_used_steady_ns) * 1e-9
-            unwatched = silent_s > LET_GO_AFTER_S or not self._ports.bus.listened(f"live.{runtime.record.id}")
+            unwatched = silent_s > LET_GO_AFTER_S or not self._ports.bus.listened(live_subject(runtime.record.id))
             if silent_s > QUIET_AFTER_S and unwatched:
                 return True
 

@@ -19,6 +19,7 @@ from typing import Annotated, Final, Literal
 
 from pydantic import BaseModel, ConfigDict, Field, ValidationError
 
+from spinfloor.core.caution import CAUTION
 from spinfloor.core.errors import SpinfloorError
 from spinfloor.ports.sorties import SortieKind
 
@@ -42,10 +43,6 @@ MANIFEST_BYTES: Final = 1 << 20
 PART_BYTES: Final = 4 << 30  # a day of frames at 200 Hz takes about 2.7 GiB before compression
 SMALL_BYTES: Final = 64 << 20  # of the parts that are read as a whole: plan, beliefs, notes
 
-CAUTION: Final = (
-    "spinfloor advises. The crew, the test conductor and the approved test plan decide; "
-    "the operator's procedures and the applicable regulations come first."
-)
 README_TEXT: Final = f"""A sortie of the spin-test watch spinfloor, complete enough to make its events again.
 
 {__doc__.split(chr(10), 2)[2]}
@@ -63,6 +60,13 @@ class ArchiveError(SpinfloorError):
 
     code = "bad-archive"
     http_status = 422
+
+
+class ArchiveMissingError(SpinfloorError):
+    """A file that cannot be opened."""
+
+    code = "no-such-archive"
+    http_status = 404
 
 
 class _Part(BaseModel):

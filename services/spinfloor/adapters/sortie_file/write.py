@@ -13,6 +13,7 @@ import orjson
 from spinfloor.adapters.sortie_file import layout
 from spinfloor.adapters.sortie_file.frames_table import FramesWriter
 from spinfloor.adapters.sortie_file.lines import line_of
+from spinfloor.core.caution import CAUTION
 from spinfloor.core.events import Event
 from spinfloor.ports.inputs import FramesInput, Input
 
@@ -60,7 +61,7 @@ class ArchiveWriter:
         (self._folder / layout.README).write_text(layout.README_TEXT, encoding="utf-8")
         manifest = {
             "format": layout.FORMAT, "version": layout.VERSION, **facts, **self._counts, "frames": self._frames.frames,
-            "caution": layout.CAUTION, "parts": {name: _facts(self._folder / name) for name in layout.PARTS},
+            "caution": CAUTION, "parts": {name: _facts(self._folder / name) for name in layout.PARTS},
         }  # fmt: skip
         checked = layout.manifest_of(orjson.dumps(manifest))
         body = orjson.dumps(checked.model_dump(mode="json"), option=orjson.OPT_INDENT_2)

@@ -13,7 +13,7 @@ from starlette.background import BackgroundTask
 from starlette.responses import FileResponse, Response
 
 from spinfloor.adapters.sortie_file.layout import MEDIA_TYPE
-from spinfloor.api.names import SortieId
+from spinfloor.api.names import ID_PATTERN, SortieId
 from spinfloor.api.problems import ProblemError
 from spinfloor.api.responses import Json
 from spinfloor.api.services import AsControl, AsWatch, Services, Use
@@ -45,7 +45,7 @@ async def post_archive(
     request: Request,
     services: Use,
     caller: AsControl,
-    id: Annotated[str | None, Query(pattern=r"^[A-Za-z0-9_-]{1,64}$", description="default: the archive's own")] = None,
+    id: Annotated[str | None, Query(pattern=ID_PATTERN, description="default: the archive's own")] = None,
     differences: Annotated[
         Literal["refuse", "keep"], Query(description="what to do when the events differ")
     ] = "refuse",

@@ -84,7 +84,9 @@ async def withdraw(
     made = await services.learner.store(aircraft, stored, changed, cause_key=key)
     now = services.ports.clock.wall_ns()
     data: dict[str, JsonValue] = {"aircraft": aircraft, "reason": body.reason, "version": made.version}
-    await services.ports.audit.add(AuditRecord(now, f"{body.by} ({caller.name})", "beliefs.withdrawal", None, data))
+    await services.ports.audit.add(
+        AuditRecord(now, services.authority.signature(body.by, caller), "beliefs.withdrawal", None, data)
+    )
     return Json(_version(made))
 
 

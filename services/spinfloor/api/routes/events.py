@@ -140,4 +140,4 @@ async def _lines(feed: EventFeed, kinds: set[str] | None) -> AsyncIterator[bytes
     finally:
         waiting.cancel()
         await asyncio.gather(waiting, return_exceptions=True)
-        await stream.aclose()  # type: ignore[attr-defined]  # a generator, whatever the feed's protocol says
+        await stream.aclose()

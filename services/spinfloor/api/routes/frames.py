@@ -24,7 +24,7 @@ from spinfloor.api.services import AsSource, AsWatch, Services, Use
 from spinfloor.archive.decimate import decimated, joined
 from spinfloor.core.errors import SpinfloorError
 from spinfloor.core.frames import FrameBlock
-from spinfloor.ingest.batches import Batch, Wire, read_json, read_msgpack
+from spinfloor.ingest.batches import SOURCE_PATTERN, Batch, Wire, read_json, read_msgpack
 from spinfloor.ingest.rows import NO_TIME_NS
 from spinfloor.ingest.service import Ack
 
@@ -70,7 +70,7 @@ async def post_frames(
     request: Request,
     services: Use,
     _caller: AsSource,
-    source: Annotated[str | None, Query(pattern=r"^[A-Za-z0-9][A-Za-z0-9._:-]{0,63}$")] = None,
+    source: Annotated[str | None, Query(pattern=SOURCE_PATTERN)] = None,
     sequence: Annotated[int | None, Query(ge=0, le=2**62)] = None,
 ) -> Json:
     """A batch in JSON, MessagePack, Parquet or Arrow. The answer means that it is on disk. Columns have the contract's

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import asyncio
-from typing import Annotated, Any, Final
+from typing import Annotated, Any, Final, Literal
 
 import msgspec
 import orjson
@@ -15,7 +15,7 @@ from spinfloor.api.feed import EventFeed
 from spinfloor.api.names import SortieId
 from spinfloor.api.services import AsWatch, Services, Use
 from spinfloor.core.errors import SpinfloorError
-from spinfloor.detect.messages import live_subject, moved_subject
+from spinfloor.detect.messages import live_subject, moved_subject, nothing_yet
 from spinfloor.ingest.limits import RateLimit
 from spinfloor.ports.audit import AuditRecord
 from spinfloor.ports.bus import Subscription
@@ -28,6 +28,9 @@ LOOK_EVERY_S: Final = 1.0
 TOO_SLOW: Final = 1013
 REVOKED: Final = 1008
 BAD_MESSAGE: Final = 1003
+NOT_UNDERSTOOD: Final = (
+    "Expected a message of type sounded, sound or control; got one that is none: {}; nothing was done."
+)
 
 
 class Sounded(msgspec.Struct, tag_field="type", tag="sounded"):
@@ -47,7 +50,7 @@ class Sound(msgspec.Struct, tag_field="type", tag="sound"):
 class Control(msgspec.Struct, tag_field="type", tag="control"):
     """Take or give up the lead among several screens (a sign for people; it locks nothing)."""
 
-    action: str
+    action: Literal["take", "release"]
     name: str = ""
 
 
@@ -133,7 +136,7 @@ class _Watcher:
 
     async def _states(self, states: Subscription) -> None:
         first = await self._services.view.message(self._sortie)
-        await self._send(first or orjson.dumps({"type": "state", "state": _nothing_yet(self._sortie)}))
+        await self._send(first or orjson.dumps({"type": "state", "state": nothing_yet(self._sortie)}))
         thinned = 0
         async for _, payload in states:
             if payload != first:
@@ -172,7 +175,7 @@ class _Watcher:
             try:
                 said = decode_said(text)
             except msgspec.DecodeError as exc:
-                await self._send(orjson.dumps({"type": "error", "detail": f"not understood: {exc}"}))
+                await self._send(orjson.dumps({"type": "error", "detail": NOT_UNDERSTOOD.format(exc)}))
                 continue
             await self._heard(said)
 
@@ -191,7 +194,7 @@ class _Watcher:
             case Control(action=action, name=name):
                 holder = (name[:80] or self._name) if action == "take" else None
                 if await presence.control(self._sortie, self._number, holder):
-                    await self._audit("control", {"action": action[:20], "name": name[:80]})
+                    await self._audit("control", {"action": action, "name": name[:80]})
 
     async def _audit(self, action: str, data: dict[str, Any]) -> None:
         now = self._services.ports.clock.wall_ns()
@@ -204,14 +207,3 @@ class _Watcher:
 
 def _gone(outcomes: list[Any]) -> bool:
     return any(isinstance(outcome, WebSocketDisconnect | RuntimeError) for outcome in outcomes)
-
-
-def _nothing_yet(sortie: str) -> dict[str, Any]:
-    return {
-        "sortie": sortie,
-        "phase": "unknown",
-        "link": "none yet",
-        "in_spin": False,
-        "quality": [],
-        "last_call": None,
-    }

@@ -37,7 +37,7 @@ async def post_mark(sortie: SortieId, services: Use, caller: AsControl, body: An
     """Journal a mark. Without time_ns it takes the newest time of the source."""
     record = await services.ports.sorties.get(sortie)
     time_ns = body.time_ns if body.time_ns is not None else await source_time(services, sortie)
-    by = f"{body.by} ({caller.name})" if services.authority.required else body.by
+    by = services.authority.signature(body.by, caller)
     mark = Mark(body.kind, time_ns, by, body.data)
     build_detector(record).check_mark(mark)
     now = services.ports.clock.wall_ns()

@@ -9,14 +9,10 @@ from spinfloor import __version__
 from spinfloor.api.problems import problem_record, problem_response
 from spinfloor.api.responses import Json
 from spinfloor.api.services import AsWatch, Use
+from spinfloor.core.caution import CAUTION
 from spinfloor.core.plan.load import plan_schema
 
 router = APIRouter(tags=["operation"])
-
-CAUTION = (
-    "spinfloor advises. The crew, the test conductor and the approved test plan decide; "
-    "the operator's procedures and the applicable regulations come first."
-)
 
 
 @router.get("/healthz")

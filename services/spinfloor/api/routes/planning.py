@@ -8,8 +8,7 @@ from typing import Any
 
 from fastapi import APIRouter, Request
 
-from spinfloor.api.bodies import json_body, media_type
-from spinfloor.api.problems import ProblemError
+from spinfloor.api.bodies import plan_body
 from spinfloor.api.responses import Json
 from spinfloor.api.services import AsWatch, Use
 from spinfloor.archive.flown import beliefs_in_force, flights_of, flown_sorties, sign_offs_of
@@ -17,7 +16,7 @@ from spinfloor.archive.programme import gate_record, results_of
 from spinfloor.core.plan.budget import budget
 from spinfloor.core.plan.faults import PlanError
 from spinfloor.core.plan.gate import gate
-from spinfloor.core.plan.load import parse_plan, plan_from, plan_to_data
+from spinfloor.core.plan.load import plan_from, plan_to_data
 from spinfloor.core.plan.model import Plan
 from spinfloor.core.plan.rules import RULES
 from spinfloor.ports.bundle import Ports
@@ -39,7 +38,7 @@ async def check_plan(request: Request, services: Use, _caller: AsWatch) -> Json:
     both with what earlier flights of the aircraft taught.
     """
     try:
-        plan = await _plan(request)
+        plan = plan_from(await plan_body(request))
     except PlanError as error:
         return Json({"faults": [fault.as_record() for fault in error.faults], "plan": None, "budget": None,
                      "gate": [], "next_card": None, "belief_version": 0})  # fmt: skip
@@ -54,17 +53,6 @@ async def check_plan(request: Request, services: Use, _caller: AsWatch) -> Json:
             **await _gate(services.ports, plan),
         }
     )
-
-
-async def _plan(request: Request) -> Plan:
-    if "yaml" in media_type(request):
-        try:
-            return parse_plan((await request.body()).decode())
-        except UnicodeDecodeError as exc:
-            raise ProblemError(
-                422, "bad-yaml", expected="a YAML document in UTF-8", got="other bytes", now="nothing was done"
-            ) from exc
-    return plan_from(await json_body(request))
 
 
 async def _gate(ports: Ports, plan: Plan) -> dict[str, Any]:

@@ -79,7 +79,7 @@ async def sign_off(
             got=f"spin {spin} of {sortie}",
             now="nothing was stored",
         )
-    by = f"{body.by.strip()} ({caller.name})" if services.authority.required else body.by.strip()
+    by = services.authority.signature(body.by.strip(), caller)
     signed = SignOff(sortie, spin, by, body.reason.strip(), services.ports.clock.wall_ns())
     data: dict[str, JsonValue] = {"spin": spin, "reason": signed.reason}
     await services.ports.audit.add(AuditRecord(signed.time_ns, signed.by, SIGN_OFF, sortie, data))

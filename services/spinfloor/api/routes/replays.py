@@ -4,8 +4,9 @@ from __future__ import annotations
 
 from typing import Annotated
 
-from fastapi import APIRouter, Body, Path
+from fastapi import APIRouter, Body
 
+from spinfloor.api.names import Id
 from spinfloor.api.responses import Json
 from spinfloor.api.services import AsControl, AsWatch, Use
 from spinfloor.core.events import Json as JsonValue
@@ -13,8 +14,6 @@ from spinfloor.ports.audit import AuditRecord
 from spinfloor.replay.model import NewReplay, ReplayPatch
 
 router = APIRouter(prefix="/v1", tags=["replays"])
-
-ReplayId = Annotated[str, Path(pattern=r"^[A-Za-z0-9_-]{1,64}$")]
 
 
 @router.get("/recordings")
@@ -40,15 +39,13 @@ async def post_replay(services: Use, caller: AsControl, body: Annotated[NewRepla
 
 
 @router.get("/replays/{replay}")
-async def get_replay(replay: ReplayId, services: Use, _caller: AsWatch) -> Json:
+async def get_replay(replay: Id, services: Use, _caller: AsWatch) -> Json:
     """Where it stands. `sortie` changes when one seeks back: the sortie begins anew under the next name."""
     return Json(services.replays.get(replay).as_record())
 
 
 @router.patch("/replays/{replay}")
-async def patch_replay(
-    replay: ReplayId, services: Use, caller: AsControl, body: Annotated[ReplayPatch, Body()]
-) -> Json:
+async def patch_replay(replay: Id, services: Use, caller: AsControl, body: Annotated[ReplayPatch, Body()]) -> Json:
     """Speed, pause, seek, faults."""
     changed = await services.replays.change(replay, body)
     now = services.ports.clock.wall_ns()
@@ -58,7 +55,7 @@ async def patch_replay(
 
 
 @router.delete("/replays/{replay}")
-async def delete_replay(replay: ReplayId, services: Use, caller: AsControl) -> Json:
+async def delete_replay(replay: Id, services: Use, caller: AsControl) -> Json:
     """Stop playing; the rehearsal sortie and its events stay."""
     stopped = await services.replays.stop(replay)
     now = services.ports.clock.wall_ns()

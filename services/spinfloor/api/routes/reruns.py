@@ -4,8 +4,9 @@ from __future__ import annotations
 
 from typing import Annotated, Any
 
-from fastapi import APIRouter, Body, Path
+from fastapi import APIRouter, Body
 
+from spinfloor.api.names import Id
 from spinfloor.api.responses import Json
 from spinfloor.api.services import AsControl, AsWatch, Use
 from spinfloor.archive.rerun_model import NewRerun
@@ -13,14 +14,12 @@ from spinfloor.ports.audit import AuditRecord
 
 router = APIRouter(prefix="/v1", tags=["runs"])
 
-RerunId = Annotated[str, Path(pattern=r"^[A-Za-z0-9_-]{1,64}$")]
-
 
 @router.post("/reruns", status_code=202)
 async def post_rerun(services: Use, caller: AsControl, body: Annotated[NewRerun, Body()]) -> Json:
     """Put sorties through the detector again, with other settings or beliefs or a newer detector. Each makes a run of
     its own; the flown run stays in force. Ask for the progress under the answer's id."""
-    by = f"{body.by} ({caller.name})" if services.authority.required else body.by
+    by = services.authority.signature(body.by, caller)
     job = await services.reruns.start(body.model_copy(update={"by": by}))
     now = services.ports.clock.wall_ns()
     for one in job.sorties[:100]:
@@ -36,12 +35,12 @@ async def list_reruns(services: Use, _caller: AsWatch) -> Json:
 
 
 @router.get("/reruns/{rerun}")
-async def get_rerun(rerun: RerunId, services: Use, _caller: AsWatch) -> Json:
+async def get_rerun(rerun: Id, services: Use, _caller: AsWatch) -> Json:
     """How far it has got, and per sortie the run it made and how much differs from the flown one."""
     return Json(services.reruns.get(rerun).as_record())
 
 
 @router.delete("/reruns/{rerun}")
-async def delete_rerun(rerun: RerunId, services: Use, _caller: AsControl) -> Json:
+async def delete_rerun(rerun: Id, services: Use, _caller: AsControl) -> Json:
     """End it; what is done already stays."""
     return Json((await services.reruns.cancel(rerun)).as_record())

@@ -10,7 +10,7 @@ from fastapi import APIRouter, Body, Query, Request
 from pydantic import BaseModel, ConfigDict, Field, model_validator
 
 from spinfloor.api.bodies import plan_body
-from spinfloor.api.names import SortieId
+from spinfloor.api.names import ID_PATTERN, SortieId
 from spinfloor.api.plans import checked_floors, current_floors
 from spinfloor.api.responses import Json
 from spinfloor.api.services import AsControl, AsWatch, Services, Use
@@ -18,6 +18,7 @@ from spinfloor.core.events import Json as JsonValue
 from spinfloor.core.plan.load import plan_from, plan_to_data
 from spinfloor.core.plan.model import Floors
 from spinfloor.core.recovery.beliefs import Beliefs
+from spinfloor.detect.messages import nothing_yet
 from spinfloor.ports.audit import AuditRecord
 from spinfloor.ports.inputs import FloorsInput
 from spinfloor.ports.sorties import SortieKind, SortieRecord
@@ -78,7 +79,7 @@ async def post_sortie(
     request: Request,
     services: Use,
     caller: AsControl,
-    id: Annotated[str | None, Query(pattern=r"^[A-Za-z0-9_-]{1,64}$", description="default: made up")] = None,
+    id: Annotated[str | None, Query(pattern=ID_PATTERN, description="default: made up")] = None,
     kind: SortieKind = SortieKind.FLIGHT,
 ) -> Json:
     """Create a sortie from its plan (JSON or YAML). The same id and plan again answers 200 and changes nothing."""
@@ -136,7 +137,7 @@ async def get_state(sortie: SortieId, services: Use, _caller: AsWatch) -> Json:
     """The state after everything acknowledged so far."""
     await services.ports.sorties.get(sortie)
     settled = await services.view.settle(sortie)
-    state = await services.view.state(sortie) or {"sortie": sortie, "phase": "unknown", "link": "none yet"}
+    state = await services.view.state(sortie) or nothing_yet(sortie)
     state["settled"] = settled
     state["trouble"] = services.view.trouble(sortie)
     return Json(state)
@@ -151,7 +152,7 @@ async def patch_floors(
     floors = await checked_floors(services.ports, record, patch.floors)
     now = services.ports.clock.wall_ns()
     time_ns = patch.time_ns if patch.time_ns is not None else await source_time(services, sortie)
-    by = f"{patch.by} ({caller.name})" if services.authority.required else patch.by
+    by = services.authority.signature(patch.by, caller)
     appended = await services.ports.inputs.append(sortie, FloorsInput(floors, time_ns, by, now))
     await services.ports.audit.add(AuditRecord(now, by, "floors", sortie, {"floors": floors}))
     services.view.touch(sortie)

@@ -5,10 +5,11 @@ from __future__ import annotations
 from dataclasses import replace
 from typing import Annotated
 
-from fastapi import APIRouter, Body, Path
+from fastapi import APIRouter, Body
 from pydantic import BaseModel, ConfigDict, Field
 
 from spinfloor.api.auth import make_token
+from spinfloor.api.names import Id
 from spinfloor.api.problems import ProblemError
 from spinfloor.api.responses import Json
 from spinfloor.api.services import AsControl, Services, Use
@@ -17,8 +18,6 @@ from spinfloor.ports.audit import AuditRecord
 from spinfloor.ports.tokens import Role, TokenRecord
 
 router = APIRouter(prefix="/v1/tokens", tags=["tokens"])
-
-TokenId = Annotated[str, Path(pattern=r"^[A-Za-z0-9_-]{1,64}$")]
 
 
 class NewToken(BaseModel):
@@ -57,7 +56,7 @@ async def post_token(services: Use, caller: AsControl, body: Annotated[NewToken,
 
 @router.post("/{token}/rotation", status_code=201)
 async def rotate(
-    token: TokenId, services: Use, caller: AsControl, body: Annotated[Rotation, Body(default_factory=Rotation)]
+    token: Id, services: Use, caller: AsControl, body: Annotated[Rotation, Body(default_factory=Rotation)]
 ) -> Json:
     """A new token with the same name, role and end; the old one counts for `grace_s` seconds more."""
     old = await _in_force(services, token)
@@ -72,7 +71,7 @@ async def rotate(
 
 
 @router.delete("/{token}")
-async def revoke(token: TokenId, services: Use, caller: AsControl) -> Json:
+async def revoke(token: Id, services: Use, caller: AsControl) -> Json:
     """End a token at once; open sockets and sessions of it end within seconds."""
     record = await _in_force(services, token)
     now = services.ports.clock.wall_ns()
