@@ -35,7 +35,9 @@ class FrameBlock:
     """Frames in the order they arrived.
 
     time_ns: int64, shape (n,), nanoseconds UTC from the source.
-    values: float64, C-contiguous, shape (n, CHANNEL_COUNT), SI and radians, NaN where missing.
+    values: float64, shape (n, CHANNEL_COUNT), SI and radians, NaN where missing.
+    Both are C-contiguous and may be written to (others are copied), because the kernel is compiled for such arrays: others
+    would have it compiled again, for many seconds in which every sortie stands still.
     """
 
     time_ns: Int64Array
@@ -46,6 +48,9 @@ class FrameBlock:
             raise ValueError("time_ns must be a one-dimensional int64 array")
         if self.values.dtype != np.float64 or self.values.shape != (len(self.time_ns), CHANNEL_COUNT):
             raise ValueError(f"values must be float64 with shape ({len(self.time_ns)}, {CHANNEL_COUNT})")
+        if not (self.time_ns.flags.carray and self.values.flags.carray):
+            object.__setattr__(self, "time_ns", np.require(self.time_ns, requirements=("C", "A", "W")))
+            object.__setattr__(self, "values", np.require(self.values, requirements=("C", "A", "W")))
 
     def __len__(self) -> int:
         return len(self.time_ns)
@@ -58,7 +63,7 @@ class FrameBlock:
     def from_columns(columns: Mapping[str, npt.ArrayLike]) -> FrameBlock:
         """Contract columns (edge units) to a block.
 
-        Raises ColumnError when a required column is missing, a column is unknown, or lengths differ.
+        Raises ColumnError when a required column is missing, a column is unknown, there are two of time, or lengths differ.
         """
         _check_names(columns)
         time_ns = _time_from(columns)
@@ -100,6 +105,13 @@ def _check_names(columns: Mapping[str, npt.ArrayLike]) -> None:
             now="nothing of this batch was taken",
             unknown=unknown,
             known=sorted(known),
+        )
+    if TIME_COLUMN in columns and TIME_SECONDS_COLUMN in columns:
+        raise ColumnError(
+            expected="either time_ns or time_s",
+            got="both, which may disagree",
+            now="nothing of this batch was taken; leave one out",
+            column=TIME_SECONDS_COLUMN,
         )
     missing = [name for name in REQUIRED_COLUMNS if name not in columns]
     if TIME_COLUMN not in columns and TIME_SECONDS_COLUMN not in columns:
