@@ -14,7 +14,7 @@ OURS = {
     "core", "detect", "api", "adapters", "replay", "archive", "ingest", "commands", "components", "assets", "tools",
     "tests", "docs", ".ci",
 }  # fmt: skip
-TO_BE_WRITTEN = {"adapters/recordings/ndjson_file.py"}  # the worked example's own
+TO_BE_WRITTEN = {"adapters/recordings/pairs_file.py"}  # the worked example's own
 
 
 def test_the_walk_of_a_frame_leads_through_what_is_there() -> None:

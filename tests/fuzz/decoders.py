@@ -22,6 +22,7 @@ import pyarrow.parquet as pq
 import yaml
 from tests.places import ROOT
 
+from spinfloor.adapters.exports import Format, encode_frames
 from spinfloor.adapters.links import LabelledValues
 from spinfloor.adapters.mavlink import MavlinkDecoder
 from spinfloor.adapters.recordings import read_recording
@@ -167,6 +168,9 @@ DECODERS = [
     Decoder("labelled lines", _link, lambda: LINES),
     Decoder("MAVLink", _mavlink, lambda: ATTITUDE * 3),
     Decoder("recording in CSV", _recording(".csv"), _csv),
+    Decoder("recording in JSON", _recording(".json"), _json),
+    Decoder("recording in lines of JSON", _recording(".ndjson"), lambda: encode_frames(block(5), Format.NDJSON)),
+    Decoder("recording in MessagePack", _recording(".msgpack"), lambda: encode_batch("s", 3, block(5))),
     Decoder("recording in Parquet", _recording(".parquet"), _parquet),
     Decoder("recording of any kind", _recording(""), lambda: b"\x25\xeb" + bytes(22)),
 ]  # fmt: skip

@@ -127,6 +127,16 @@ def test_a_clock_that_starts_again_goes_on_over_batches() -> None:
     assert_allclose(steps, 20_000_000, atol=20)
 
 
+def test_a_row_without_a_time_is_no_new_start_of_the_clock() -> None:
+    own = {**MAP, "time": {"source": "T", "unit": "s", "wraps_s": 3_600.0}}
+    mapper = BatchMapper(ChannelMap.model_validate(own))
+    given_ = columns()
+    given_["T"] = [1_799.0 + k / 50.0 for k in range(N)]  # across half a period, where a step back or on may be a wrap
+    given_["T"][50] = None  # the first row of the second batch
+    block = mapped(mapper, [50], given_)
+    assert_allclose(block.time_ns / 1e9, [t for t in given_["T"] if t is not None], atol=1e-6)
+
+
 def test_an_even_grid_goes_on_over_batches_and_not_over_gaps() -> None:
     mapper = BatchMapper(ChannelMap.model_validate({**MAP, "rate_hz": 25.0}))
     block = mapped(mapper, [13, 17], columns())

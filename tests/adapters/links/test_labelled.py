@@ -100,6 +100,13 @@ def test_labels_that_do_not_fit_the_map() -> None:
     assert "no P, Pressure, Q, R among Time, X" in " ".join(link.counts.damaged)
 
 
+def test_a_label_as_written_goes_before_one_in_other_capitals() -> None:
+    link = _link()
+    link.take(b"Time,p,P,Q,R,Pressure\n", AT, whole=True)
+    (block,) = link.take(b"0,7,57.3,0,0,1572.08\n", AT, whole=True)
+    assert block.values[0, ROLL_RATE] == pytest.approx(np.deg2rad(57.3))
+
+
 def test_units_in_brackets_and_missing_units() -> None:
     columns = {name: {"source": m["source"]} for name, m in MAP["columns"].items()}
     mapping: dict[str, object] = {"time": {"source": "Time"}, "columns": columns}

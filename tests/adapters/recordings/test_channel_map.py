@@ -9,6 +9,7 @@ from __future__ import annotations
 from pathlib import Path
 from typing import Any
 
+import h5py
 import numpy as np
 import pandas as pd
 import pytest
@@ -197,3 +198,51 @@ def test_absent_optional_source_is_a_note(tmp_path: Path) -> None:
     ]
     assert np.isnan(recording.block.values[0, NORMAL_LOAD : NORMAL_LOAD + 1]).sum() == 0
     assert recording.block.values[0, PEDAL_RIGHT] == pytest.approx(0.9)
+
+
+def test_rows_without_a_time_make_no_wrap(tmp_path: Path) -> None:
+    """A missing time half a period into a clock of 60 s: no step of the clock itself is a wrap."""
+    n = 8
+    path = tmp_path / "own.csv"
+    times = [29.6, 29.7, 29.8, 29.9, None, 30.1, 30.2, 30.3]
+    pd.DataFrame({"TIME": times, **{name: np.ones(n) for name in "PQR"}, "PS": np.full(n, 7e4)}).to_csv(
+        path, index=False
+    )
+    channel_map = {"columns": {n: c for n, c in MAP["columns"].items() if c["source"] in ("P", "Q", "R", "PS")}}
+    own = {**channel_map, "time": {"source": "TIME", "unit": "s", "wraps_s": 60.0}}
+    block = read_recording(path, own).block
+    assert_array_equal(block.time_ns, [round(t * 1e9) for t in times if t is not None])
+
+
+def test_two_columns_of_time_need_a_map_that_says_which(tmp_path: Path) -> None:
+    path = tmp_path / "own.csv"
+    own = {name: c for name, c in MAP.items() if name != "time"}
+    file = pd.read_csv(_file(tmp_path))
+    file.assign(time_ns=file["TIME"] * 1_000_000, time_s=file["TIME"] / 500.0).drop(columns="TIME").to_csv(
+        path, index=False
+    )
+    with pytest.raises(RecordingError, match="either time_ns or time_s"):
+        read_recording(path, own)
+    block = read_recording(path, {**own, "time": {"source": "time_s", "unit": "s"}}).block
+    assert block.time_ns[1] == 20_000_000
+
+
+def test_a_name_that_stands_in_two_tables_is_told(tmp_path: Path) -> None:
+    path = tmp_path / "own.h5"
+    n = 50
+    with h5py.File(path, "w") as file:
+        for folder, rate in (("gyro", 1.0), ("spare", 2.0)):
+            file[f"{folder}/t"] = np.arange(n) / 50.0
+            for name in ("P", "Q", "R", "Hp"):
+                file[f"{folder}/{name}"] = np.full(n, rate)
+    columns = {
+        "roll_rate_dps": {"source": "P", "unit": "deg/s"},
+        "pitch_rate_dps": {"source": "spare/Q", "unit": "deg/s"},
+        "yaw_rate_dps": {"source": "gyro/R", "unit": "deg/s"},
+        "pressure_altitude_ft": {"source": "gyro/Hp", "unit": "ft"},
+    }
+    recording = read_recording(path, {"time": {"source": "t", "unit": "s"}, "columns": columns})
+    assert_allclose(np.rad2deg(recording.block.values[0, :3]), [1.0, 2.0, 1.0])
+    assert [n.sentence for n in recording.notes] == [
+        "channel P: stands in gyro, spare; that of gyro was read (`table/name` asks for one)"
+    ]

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 from pathlib import Path
 
 import numpy as np
@@ -14,7 +15,7 @@ from numpy.testing import assert_allclose, assert_array_equal
 
 from spinfloor.adapters.recordings import RecordingError, RecordingMissingError, read_recording
 from spinfloor.adapters.recordings.arrow_file import read_arrow
-from spinfloor.core.channels import ALPHA, PRESSURE_ALTITUDE, ROLL_RATE, YAW_RATE
+from spinfloor.core.channels import ALPHA, EVENT_MARKER, PRESSURE_ALTITUDE, ROLL_RATE, YAW_RATE
 
 Columns = dict[str, npt.NDArray[np.generic]]
 HEADER = "time_s,roll_rate_dps,pitch_rate_dps,yaw_rate_dps,pressure_altitude_ft\n"
@@ -170,3 +171,34 @@ def test_an_arrow_name_that_is_no_text_costs_only_its_name(tmp_path: Path) -> No
     source = read_arrow(path)
     assert list(source.tables[0].columns) == ["time_s", "column 2"]
     assert source.tables[0].columns["column 2"].values.tolist() == [1.0, 2.0]
+
+
+@pytest.mark.parametrize("name", ["both.csv", "both.parquet", "both.json"])
+def test_two_columns_of_time_are_refused(tmp_path: Path, spin_columns: Columns, name: str) -> None:
+    columns = {**spin_columns, "time_s": np.arange(500) / 25.0}  # twice the spacing of time_ns
+    path = tmp_path / name
+    if name.endswith("json"):
+        path.write_text(json.dumps({"columns": {n: c.tolist() for n, c in columns.items()}}))
+    else:
+        _write(path, columns)
+    with pytest.raises(RecordingError, match=rf"either time_ns or time_s.*{name} with both"):
+        read_recording(path)
+
+
+@pytest.mark.parametrize(
+    ("name", "told"),
+    [
+        ("clock.csv", (HEADER + "127:09:00:01.25,1,2,3,4\n127:09:00:01.35,1,2,3,4\n", "states the unit 'ns'")),
+        ("stated.csv", (HEADER.replace("time_s", "time_ns [us]") + "1,1,2,3,4\n", "states the unit 'us'")),
+    ],
+)
+def test_a_time_in_another_unit_than_its_name_says_is_refused(tmp_path: Path, name: str, told: tuple[str, str]) -> None:
+    (tmp_path / name).write_text(told[0])
+    with pytest.raises(RecordingError, match=told[1]):
+        read_recording(tmp_path / name)
+
+
+def test_a_dash_in_brackets_is_no_unit(tmp_path: Path) -> None:
+    path = tmp_path / "flight.csv"
+    path.write_text(HEADER.replace("\n", ",event_marker [-]\n") + "0,1,2,3,4,1\n")
+    assert read_recording(path).block.values[0, EVENT_MARKER] == 1.0

@@ -14,9 +14,10 @@ import numpy as np
 import numpy.typing as npt
 
 from spinfloor.adapters.recordings.contract import as_floats, listed
-from spinfloor.adapters.recordings.map_time import table_times
+from spinfloor.adapters.recordings.holding import HOLD_PERIODS, UNKNOWN_RATE_HOLD_NS, stated_hold_ns
+from spinfloor.adapters.recordings.map_time import TableTimes, table_times
 from spinfloor.adapters.recordings.map_units import Converter, converter
-from spinfloor.adapters.recordings.recording import Column, Notes, Table
+from spinfloor.adapters.recordings.recording import Column, Notes, Table, find_channel
 from spinfloor.core.alignment import hold_last, typical_period_ns
 from spinfloor.core.channels import CHANNEL_COUNT, CHANNEL_INDEX, TIME_COLUMN
 from spinfloor.core.errors import SpinfloorError
@@ -26,8 +27,6 @@ from spinfloor.ingest.batches import Batch, Wire, check_size
 from spinfloor.ingest.rows import RowProblem, check_rows
 
 REMEMBERED: Final = 1024  # samples of each channel, for those slower than the batches
-HOLD_PERIODS: Final = 1.25
-HOLD_S: Final = 0.25  # until a channel has shown its rate
 GAP_NS: Final = 1_000_000_000  # across a longer gap the even grid makes no frames
 WHERE: Final = "the batch"
 
@@ -96,14 +95,14 @@ class BatchMapper:
         clocks: dict[TimeSource | None, tuple[Int64Array, npt.NDArray[np.bool_]]] = {}
         found = False
         for name, mapped in self._map.columns.items():
-            source = _place(table, mapped.source)
-            if source is None:
+            there = find_channel((table,), mapped.source)
+            if there is None:
                 continue
-            found = True
+            found, source = True, there[1]
             clock = mapped.time or self._map.time
             if clock not in clocks:
                 times = table_times(table, clock, Notes(), WHERE)
-                clocks[clock] = (self._unwrapped(clock, times.time_ns), times.keep)
+                clocks[clock] = (self._unwrapped(clock, times), times.keep)
             time_ns, keep = clocks[clock]
             values = self._converters[name](as_floats(table.columns[source].values))
             _check_length(source, len(values), len(time_ns))
@@ -113,16 +112,17 @@ class BatchMapper:
             raise _nothing_mapped(self._map, table)
         return sorted({int(row) for _, keep in clocks.values() for row in np.flatnonzero(~keep)})
 
-    def _unwrapped(self, clock: TimeSource | None, time_ns: Int64Array) -> Int64Array:
-        """A clock that starts again goes on from batch to batch."""
-        if clock is None or clock.wraps_s is None or not len(time_ns):
-            return time_ns
+    def _unwrapped(self, clock: TimeSource | None, times: TableTimes) -> Int64Array:
+        """A clock that starts again goes on from batch to batch; rows without a usable time say nothing of it."""
+        usable = times.time_ns[times.keep]
+        if clock is None or clock.wraps_s is None or not len(usable):
+            return times.time_ns
         period = round(clock.wraps_s * 1e9)
-        added, newest = self._wraps.get(clock, (0, int(time_ns[0])))
-        if int(time_ns[0]) + added < newest - period // 2:
+        added, newest = self._wraps.get(clock, (0, int(usable[0])))
+        if int(usable[0]) + added < newest - period // 2:
             added += period
-        self._wraps[clock] = (added, int(time_ns[-1]) + added)
-        return time_ns + added
+        self._wraps[clock] = (added, int(usable[-1]) + added)
+        return times.time_ns + added
 
     def _frame_times(self) -> Int64Array:
         pace = self._kept.get(self._map.frames_at, _NONE)
@@ -158,15 +158,14 @@ class BatchMapper:
 
 
 def _age_limit_ns(mapped: MappedColumn, samples: _Samples, at: Int64Array) -> int:
-    if mapped.hold_s is not None:
-        return round(mapped.hold_s * 1e9)
-    if mapped.rate_hz is not None:
-        return round(HOLD_PERIODS * 1e9 / mapped.rate_hz)
+    stated = stated_hold_ns(mapped)
+    if stated is not None:
+        return stated
     period = typical_period_ns(samples.times_ns[~np.isnan(samples.values)])
     new = samples.times_ns[len(samples.times_ns) - samples.new :]
     if period and np.array_equal(new, at) and period == typical_period_ns(samples.times_ns):
         return 0  # sampled in every frame: a missing sample is missing
-    return round(HOLD_PERIODS * period) if period else round(HOLD_S * 1e9)
+    return round(HOLD_PERIODS * period) if period else UNKNOWN_RATE_HOLD_NS
 
 
 def _table(columns: Mapping[str, Any]) -> Table:
@@ -188,12 +187,6 @@ def _array(name: str, data: Any) -> npt.NDArray[Any]:
             now="nothing of this batch was taken", column=name,
         ) from error  # fmt: skip
     return np.ma.masked_array(array, mask=missing) if any(missing) else array
-
-
-def _place(table: Table, wanted: str) -> str | None:
-    if wanted in table.columns:
-        return wanted
-    return next((name for name in table.columns if name.casefold() == wanted.casefold()), None)
 
 
 def _check_length(source: str, have: int, times: int) -> None:

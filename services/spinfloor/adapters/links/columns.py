@@ -7,14 +7,12 @@ from collections.abc import Mapping
 import numpy as np
 
 from spinfloor.adapters.links.counts import LinkCounts
+from spinfloor.adapters.recordings.holding import UNKNOWN_RATE_HOLD_NS, stated_hold_ns
 from spinfloor.adapters.recordings.map_units import Converter, converter
 from spinfloor.core.alignment import StreamAligner
 from spinfloor.core.channels import CHANNEL_COUNT, CHANNEL_INDEX
 from spinfloor.core.frames import FrameBlock
-from spinfloor.core.plan.channel_map import ChannelMap, MappedColumn
-
-_HOLD_PERIODS = 1.25
-_HOLD_S = 0.25  # where the map gives neither an age limit nor a rate: a live rate cannot be measured beforehand
+from spinfloor.core.plan.channel_map import ChannelMap
 
 
 class Converters:
@@ -24,7 +22,8 @@ class Converters:
         self._map = channel_map
         limits = np.zeros(CHANNEL_COUNT, dtype=np.int64)
         for name, mapped in channel_map.columns.items():
-            limits[CHANNEL_INDEX[name]] = round(_hold_s(mapped) * 1e9)
+            stated = stated_hold_ns(mapped)
+            limits[CHANNEL_INDEX[name]] = UNKNOWN_RATE_HOLD_NS if stated is None else stated
         self._aligner = StreamAligner(CHANNEL_INDEX[channel_map.frames_at], limits)
         self._by_source: dict[str, list[tuple[int, int, Converter]]] = {}
 
@@ -47,9 +46,3 @@ class Converters:
         if block is not None:
             counts.frames += 1
         return block
-
-
-def _hold_s(mapped: MappedColumn) -> float:
-    if mapped.hold_s is not None:
-        return mapped.hold_s
-    return _HOLD_S if mapped.rate_hz is None else _HOLD_PERIODS / mapped.rate_hz

@@ -7,13 +7,11 @@ label; none is guessed. Bytes may be cut anywhere; a line longer than 64 kB is d
 
 from __future__ import annotations
 
-import re
-
 import numpy as np
 
 from spinfloor.adapters.links.columns import Converters
 from spinfloor.adapters.links.counts import LinkCounts
-from spinfloor.adapters.recordings.unit_text import factor_between, looks_like_unit
+from spinfloor.adapters.recordings.unit_text import factor_between, split_label
 from spinfloor.core.channels import REQUIRED_COLUMNS
 from spinfloor.core.errors import SpinfloorError
 from spinfloor.core.frames import FrameBlock
@@ -22,7 +20,6 @@ from spinfloor.ingest.rows import LATEST_NS
 
 _LONGEST_LINE = 65_536
 _DATED_NS = 946_684_800_000_000_000  # the year 2000: later times are dates, earlier ones count from some start
-_LABEL_UNIT = re.compile(r"^(?P<name>.+?)\s*[\[(](?P<unit>[^\])]{1,24})[\])]$")
 
 
 class LinkMapError(SpinfloorError):
@@ -117,12 +114,10 @@ class LabelledValues:
         stated: dict[str, str] = {}
         names: list[str] = []
         for label in labels:
-            match = _LABEL_UNIT.match(label)
-            if match is not None and looks_like_unit(match["unit"]):
-                stated[match["name"]] = match["unit"]
-                names.append(match["name"])
-            else:
-                names.append(label)
+            name, unit = split_label(label)
+            names.append(name)
+            if unit:
+                stated[name] = unit
         time_place = _place(names, self._time.source)
         places = {c: _place(names, m.source) for c, m in self._map.columns.items()}
         needed = (*REQUIRED_COLUMNS, self._map.frames_at)
@@ -152,8 +147,12 @@ class LabelledValues:
 
 
 def _place(names: list[str], wanted: str) -> int | None:
-    folded = [n.casefold() for n in names]
-    return folded.index(wanted.casefold()) if wanted.casefold() in folded else None
+    """As written, else whatever the capitals: p may be a rate beside a pressure P."""
+    for fold in (str, str.casefold):
+        folded = [fold(n) for n in names]
+        if fold(wanted) in folded:
+            return folded.index(fold(wanted))
+    return None
 
 
 def _number(cell: str) -> float | None:

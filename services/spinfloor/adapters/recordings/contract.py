@@ -20,15 +20,16 @@ from spinfloor.core.channels import (
 )
 from spinfloor.core.frames import FrameBlock
 
-_TIMES = (TIME_COLUMN, TIME_SECONDS_COLUMN)
+_TIME_UNITS = {TIME_COLUMN: "ns", TIME_SECONDS_COLUMN: "s"}
+_UNITS = {**{c.column: c.unit for c in CHANNELS}, **_TIME_UNITS}
 _STEMS = {re.sub(r"_[a-z]+$", "", name): name for name in COLUMN_NAMES if CHANNELS[CHANNEL_INDEX[name]].unit}
 
 
 def frames_from_contract(source: Source, path_name: str) -> FrameBlock:
     """Frames of the one table that has the required columns.
 
-    Raises RecordingError when a required column is missing, a contract column comes under another unit, the file
-    states a unit the contract does not have for that name, or there is no row.
+    Raises RecordingError when a required column is missing, there are two of time, a contract column comes under
+    another unit, the file states a unit the contract does not have for that name, or there is no row.
     """
     table = _best_table(source)
     _check_names(table, path_name)
@@ -40,14 +41,14 @@ def frames_from_contract(source: Source, path_name: str) -> FrameBlock:
             now="there is nothing to analyse",
             path=path_name,
         )
-    known = {name: c for name, c in table.columns.items() if name in COLUMN_NAMES or name in _TIMES}
+    known = {name: c for name, c in table.columns.items() if name in _UNITS}
     for name in sorted(set(table.columns) - set(known)):
         source.notes.add(f"column {name}", "column(s) the contract does not know; not read")
     return _block(known, source.notes, path_name)
 
 
 def _best_table(source: Source) -> Table:
-    return max(source.tables, key=lambda t: sum(name in t.columns for name in (*_TIMES, *COLUMN_NAMES)))
+    return max(source.tables, key=lambda t: sum(name in t.columns for name in _UNITS), default=Table("none", {}))
 
 
 def _check_names(table: Table, path_name: str) -> None:
@@ -62,8 +63,9 @@ def _check_names(table: Table, path_name: str) -> None:
             path=path_name,
             columns=sorted(wrong),
         )
+    refuse_two_times(table, path_name)
     missing = [n for n in REQUIRED_COLUMNS if n not in table.columns]
-    if not any(t in table.columns for t in _TIMES):
+    if not any(t in table.columns for t in _TIME_UNITS):
         missing.insert(0, TIME_COLUMN)
     if missing:
         raise RecordingError(
@@ -75,11 +77,22 @@ def _check_names(table: Table, path_name: str) -> None:
         )
 
 
+def refuse_two_times(table: Table, path_name: str) -> None:
+    """Raises RecordingError when time_ns and time_s are both there and nobody has said which one counts."""
+    if all(t in table.columns for t in _TIME_UNITS):
+        raise RecordingError(
+            expected="either time_ns or time_s",
+            got=f"{path_name} with both, which may disagree",
+            now="nothing was read; leave one out, or name the one that counts under channel_map.time",
+            path=path_name,
+        )
+
+
 def _check_units(table: Table, path_name: str) -> None:
     for name, column in table.columns.items():
-        if name not in CHANNEL_INDEX or not column.unit:
+        if name not in _UNITS or not column.unit:
             continue
-        expected = CHANNELS[CHANNEL_INDEX[name]].unit
+        expected = _UNITS[name]
         factor = factor_between(column.unit, expected)
         if factor is None or abs(factor - 1.0) > 1e-9:
             raise RecordingError(
@@ -93,7 +106,6 @@ def _check_units(table: Table, path_name: str) -> None:
 
 def _block(known: dict[str, Column], notes: Notes, path_name: str) -> FrameBlock:
     time_name = TIME_COLUMN if TIME_COLUMN in known else TIME_SECONDS_COLUMN
-    known.pop(TIME_SECONDS_COLUMN if time_name == TIME_COLUMN else TIME_COLUMN, None)
     time_ns, keep = times_to_ns(known.pop(time_name).values, 1 if time_name == TIME_COLUMN else 1_000_000_000)
     if not keep.all():
         notes.add(f"row {int(np.argmin(keep)) + 1}", "row(s) without a usable time; left out", int((~keep).sum()))
@@ -104,8 +116,7 @@ def _block(known: dict[str, Column], notes: Notes, path_name: str) -> FrameBlock
             now="nothing was read",
             path=path_name,
         )
-    columns: dict[str, npt.ArrayLike] = {time_name: time_ns[keep]} if time_name == TIME_COLUMN else {}
-    columns[TIME_COLUMN] = time_ns[keep]
+    columns: dict[str, npt.ArrayLike] = {TIME_COLUMN: time_ns[keep]}
     for name, column in known.items():
         values = _finite(name, as_floats(column.values), notes)
         columns[name] = values[keep]

@@ -8,9 +8,8 @@ import re
 from dataclasses import dataclass
 
 from spinfloor.adapters.recordings.recording import RecordingError
-from spinfloor.adapters.recordings.unit_text import looks_like_unit
+from spinfloor.adapters.recordings.unit_text import looks_like_unit, split_label
 
-_UNIT_IN_NAME = re.compile(r"^(?P<name>.+?)\s*[\[(](?P<unit>[^\])]{1,24})[\])]\s*$")
 _MISSING = {"", "nan", "null", "na", "n/a", "none", "-", "inf", "-inf", "+inf"}
 _MAX_HEADER_ROWS = 3
 
@@ -87,14 +86,10 @@ def _names_and_units(rows: list[list[str]]) -> tuple[tuple[str, ...], dict[str, 
     names: list[str] = []
     units: dict[str, str] = {}
     for i, label in enumerate(joined):
-        match = _UNIT_IN_NAME.match(label)
-        bracketed = match is not None and looks_like_unit(match["unit"])
-        name = _unique(match["name"] if match is not None and bracketed else label or f"column {i + 1}", names)
-        unit = units_row[i] if i < len(units_row) else ""
-        unit = "" if unit == "-" else unit
-        if not unit and match is not None and bracketed:
-            unit = match["unit"].strip()
-        if unit:
+        bare, bracketed = split_label(label)
+        name = _unique(bare or f"column {i + 1}", names)
+        below = units_row[i] if i < len(units_row) else ""
+        if unit := below if below not in ("", "-") else bracketed:
             units[name] = unit
         names.append(name)
     return tuple(names), units

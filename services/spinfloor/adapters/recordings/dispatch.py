@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable
 from pathlib import Path
 
-from spinfloor.adapters.recordings import arrow_file, hdf5_file, matlab_file
+from spinfloor.adapters.recordings import arrow_file, hdf5_file, json_file, matlab_file
 from spinfloor.adapters.recordings.chapter10.reader import looks_like_chapter10, read_chapter10
 from spinfloor.adapters.recordings.csv_file import read_csv
 from spinfloor.adapters.recordings.mavlink_file import looks_like_log, read_mavlink_log
@@ -29,6 +29,9 @@ _SUFFIXES: dict[str, Reader] = {
     ".feather": arrow_file.read_arrow,
     ".h5": hdf5_file.read_hdf5,
     ".hdf5": hdf5_file.read_hdf5,
+    ".json": json_file.read_json,
+    ".ndjson": json_file.read_json,
+    ".msgpack": json_file.read_packed,
 }
 
 
@@ -46,12 +49,11 @@ def decode(path: Path, channel_map: ChannelMap | None = None) -> Source:
         return read_chapter10(path, channel_map)
     if looks_like_log(head) or path.suffix.lower() == ".tlog":
         return read_mavlink_log(path, channel_map)
-    reader = _by_content(head) or _by_name(path)
-    if reader is None and _is_text(head):
-        reader = read_csv
+    reader = _by_content(head) or _SUFFIXES.get(path.suffix.lower()) or (read_csv if _is_text(head) else None)
     if reader is None:
         raise RecordingError(
-            expected="a recording in Parquet, CSV, Arrow, HDF5, MATLAB, IRIG 106 Chapter 10 or MAVLink log form",
+            expected="a recording in Parquet, CSV, JSON, MessagePack, Arrow, HDF5, MATLAB, IRIG 106 Chapter 10 or MAVLink "
+            "log form",
             got=f"{path.name}, whose contents are none of these",
             now="nothing was read",
             path=path.name,
@@ -70,7 +72,7 @@ def _head(path: Path) -> bytes:
             expected="a recording that can be opened",
             got=f"{path.name or path}, which {_why(error)}",
             now="nothing was read",
-            path=str(path.name),
+            path=path.name,
         ) from error
 
 
@@ -90,15 +92,10 @@ def _by_content(head: bytes) -> Reader | None:
             return reader
     if head[512 : 512 + len(hdf5_file.SIGNATURE)] == hdf5_file.SIGNATURE:  # MATLAB v7.3 puts its own header first
         return hdf5_file.read_hdf5
-    return None
-
-
-def _by_name(path: Path) -> Reader | None:
-    return _SUFFIXES.get(path.suffix.lower())
+    if json_file.looks_like_json(head):
+        return json_file.read_json
+    return json_file.read_packed if json_file.looks_like_packed(head) else None
 
 
 def _is_text(head: bytes) -> bool:
-    if b"\0" in head:
-        return False
-    odd = sum(byte < 9 or 13 < byte < 32 for byte in head)
-    return odd == 0
+    return not any(byte < 9 or 13 < byte < 32 for byte in head)

@@ -7,8 +7,8 @@ from dataclasses import dataclass
 import numpy as np
 import numpy.typing as npt
 
-from spinfloor.adapters.recordings.contract import listed, times_to_ns
-from spinfloor.adapters.recordings.recording import Notes, RecordingError, Table
+from spinfloor.adapters.recordings.contract import listed, refuse_two_times, times_to_ns
+from spinfloor.adapters.recordings.recording import Notes, RecordingError, Table, find_channel
 from spinfloor.adapters.recordings.unit_text import factor_between
 from spinfloor.core.channels import TIME_COLUMN, TIME_SECONDS_COLUMN
 from spinfloor.core.frames import Int64Array
@@ -24,14 +24,14 @@ class TableTimes:
 
 
 def table_times(table: Table, source: TimeSource | None, notes: Notes, path_name: str) -> TableTimes:
-    """Times of every row. Raises RecordingError when the table has no time the map or the contract names."""
+    """Times of every row. Raises RecordingError when the table has no time the map or the contract names, or two of these."""
     if table.time_ns is not None and source is None:
         return TableTimes(table.time_ns, np.ones(len(table.time_ns), dtype=np.bool_))
-    source = source or _contract_time(table)
-    name = None if source is None else _column_name(table, source.source)
-    if source is None or name is None:
+    source = source or _contract_time(table, path_name)
+    found = None if source is None else find_channel((table,), source.source)
+    if source is None or found is None:
         return _no_time(table, source, path_name)
-    column = table.columns[name]
+    column = table.columns[found[1]]
     time_ns, keep = times_to_ns(column.values, _ns_per_unit(source, column.unit, path_name))
     if not keep.all():
         notes.add(
@@ -40,7 +40,7 @@ def table_times(table: Table, source: TimeSource | None, notes: Notes, path_name
             int((~keep).sum()),
         )
     if source.wraps_s is not None:
-        time_ns = unwrap_ns(time_ns, round(source.wraps_s * 1e9))
+        time_ns[keep] = unwrap_ns(time_ns[keep], round(source.wraps_s * 1e9))
     if source.start is not None:
         time_ns = time_ns + parse_instant_ns(source.start)
     return TableTimes(time_ns, keep)
@@ -53,19 +53,12 @@ def unwrap_ns(time_ns: Int64Array, period_ns: int) -> Int64Array:
     return time_ns + np.concatenate(([0], wraps)).astype(np.int64) * period_ns
 
 
-def _contract_time(table: Table) -> TimeSource | None:
+def _contract_time(table: Table, path_name: str) -> TimeSource | None:
+    refuse_two_times(table, path_name)
     if TIME_COLUMN in table.columns:
         return TimeSource(source=TIME_COLUMN, unit="ns")
     if TIME_SECONDS_COLUMN in table.columns:
         return TimeSource(source=TIME_SECONDS_COLUMN, unit="s")
-    return None
-
-
-def _column_name(table: Table, wanted: str) -> str | None:
-    for fold in (str, str.casefold):
-        for name in table.columns:
-            if fold(wanted) in (fold(name), fold(f"{table.name}/{name}")):
-                return name
     return None
 
 

@@ -16,18 +16,12 @@ from spinfloor.core.plan.channel_map import MappedColumn
 Converter = Callable[[Float64Array], Float64Array]
 
 
-def to_contract_unit(
-    name: str, mapped: MappedColumn, stated: str | None, raw: Float64Array, path_name: str
-) -> Float64Array:
-    """`sign * (scale * raw + offset)` in SI for contract column `name`; infinite values become NaN.
-
-    raw: shape (n,), as the source has it. Static pressure is accepted for pressure altitude (standard atmosphere).
-    """
-    return converter(name, mapped, stated, path_name)(raw)
-
-
 def converter(name: str, mapped: MappedColumn, stated: str | None, path_name: str) -> Converter:
-    """The same as a function to be called for every batch. stated: the unit the source itself gives, None for none."""
+    """`sign * (scale * raw + offset)` in SI for contract column `name`, as a function; infinite values become NaN.
+
+    stated: the unit the source itself gives, None for none. The function takes shape (n,), as the source has it. Static
+    pressure is accepted for pressure altitude (standard atmosphere). Raises RecordingError for units.
+    """
     channel = CHANNELS[CHANNEL_INDEX[name]]
     unit = _unit(name, mapped, stated, path_name)
     factor = factor_between(unit, channel.unit) if channel.unit else 1.0

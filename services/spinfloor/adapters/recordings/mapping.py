@@ -7,15 +7,14 @@ from dataclasses import dataclass
 import numpy as np
 
 from spinfloor.adapters.recordings.contract import as_floats, listed
+from spinfloor.adapters.recordings.holding import HOLD_PERIODS, stated_hold_ns
 from spinfloor.adapters.recordings.map_time import TableTimes, table_times
-from spinfloor.adapters.recordings.map_units import to_contract_unit
-from spinfloor.adapters.recordings.recording import Column, Notes, RecordingError, Source, Table
+from spinfloor.adapters.recordings.map_units import converter
+from spinfloor.adapters.recordings.recording import Notes, RecordingError, Source, Table, find_channel
 from spinfloor.core.alignment import even_grid, hold_in_order, hold_last, typical_period_ns
 from spinfloor.core.channels import CHANNEL_COUNT, CHANNEL_INDEX, REQUIRED_COLUMNS
 from spinfloor.core.frames import Float64Array, FrameBlock, Int64Array
 from spinfloor.core.plan.channel_map import ChannelMap, MappedColumn, TimeSource
-
-_HOLD_PERIODS = 1.25  # a sample is held for its own period and a quarter more, for jitter in the stamps
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -37,33 +36,31 @@ def frames_from_map(source: Source, channel_map: ChannelMap, path_name: str) -> 
     times: dict[tuple[int, TimeSource | None], TableTimes] = {}
     sampled: dict[str, _Sampled] = {}
     for name, mapped in channel_map.columns.items():
-        found = _find(source, mapped.source)
+        found = find_channel(source.tables, mapped.source)
         if found is None:
             _absent(name, mapped, source, path_name, required=name in (*REQUIRED_COLUMNS, channel_map.frames_at))
             continue
-        table, column = found
+        table, own_name = found
+        column = table.columns[own_name]
+        _tell_ambiguous(source, table, own_name, mapped.source)
         clock = mapped.time or channel_map.time
         if (id(table), clock) not in times:
             times[id(table), clock] = table_times(table, clock, source.notes, path_name)
         keep = times[id(table), clock].keep
-        values = to_contract_unit(name, mapped, column.unit, as_floats(column.values), path_name)
+        values = converter(name, mapped, column.unit, path_name)(as_floats(column.values))
         stamps = times[id(table), clock].time_ns - round(mapped.delay_s * 1e9)
         sampled[name] = _Sampled(table, stamps[keep], values[keep], mapped)
     return _align(sampled, channel_map, source.notes, path_name)
 
 
-def _find(source: Source, wanted: str) -> tuple[Table, Column] | None:
-    """By `table/name`, else by name when only one table has it; exact first, then without regard to case."""
-    for fold in (str, str.casefold):
-        hits = [
-            (t, c)
-            for t in source.tables
-            for n, c in t.columns.items()
-            if fold(wanted) in (fold(n), fold(f"{t.name}/{n}"))
-        ]
-        if hits:
-            return hits[0]
-    return None
+def _tell_ambiguous(source: Source, taken: Table, own_name: str, wanted: str) -> None:
+    """A name alone that several tables have: the first is taken, and it is said how to ask for another."""
+    having = [table.name for table in source.tables if own_name in table.columns]
+    if len(having) > 1 and own_name.casefold() == wanted.casefold():
+        source.notes.add(
+            f"channel {own_name}",
+            f"stands in {listed(having)}; that of {taken.name} was read (`table/name` asks for one)",
+        )
 
 
 def _absent(name: str, mapped: MappedColumn, source: Source, path_name: str, *, required: bool) -> None:
@@ -115,12 +112,11 @@ def _held(one: _Sampled, pace: _Sampled, at: Int64Array) -> Float64Array:
 
 
 def _age_limit_ns(one: _Sampled, at: Int64Array) -> int:
-    if one.mapped.hold_s is not None:
-        return round(one.mapped.hold_s * 1e9)
-    if one.mapped.rate_hz is not None:
-        return round(_HOLD_PERIODS * 1e9 / one.mapped.rate_hz)
+    stated = stated_hold_ns(one.mapped)
+    if stated is not None:
+        return stated
     period = typical_period_ns(one.times_ns[~np.isnan(one.values)])
     same_rows = len(one.times_ns) == len(at) and bool((one.times_ns == at).all())
     if same_rows and period == typical_period_ns(at):
         return 0  # sampled in every frame: a missing sample is missing
-    return round(_HOLD_PERIODS * period)
+    return round(HOLD_PERIODS * period)

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass, field
 
 import numpy as np
@@ -94,7 +94,6 @@ class Column:
 
     values: AnyArray
     unit: str | None = None
-    meaning: str = ""
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -114,6 +113,17 @@ class Table:
         if self.time_ns is not None:
             return len(self.time_ns)
         return max((len(c.values) for c in self.columns.values()), default=0)
+
+
+def find_channel(tables: Iterable[Table], wanted: str) -> tuple[Table, str] | None:
+    """The first table that has a channel, and its name there; wanted: `name` or `table/name`, as written first, then
+    whatever the capitals."""
+    for fold in (str, str.casefold):
+        for table in tables:
+            for name in table.columns:
+                if fold(wanted) in (fold(name), fold(f"{table.name}/{name}")):
+                    return table, name
+    return None
 
 
 @dataclass(frozen=True, slots=True, eq=False)

@@ -10,6 +10,7 @@ import re
 from typing import Any
 
 _ALLOWED = re.compile(r"^[A-Za-z0-9_/*^%°µ. ()-]{1,24}$")
+_LABEL = re.compile(r"^(?P<name>.+?)\s*[\[(](?P<unit>[^\])]{1,24})[\])]\s*$")
 _WRITTEN = {
     "g": "standard_gravity",
     "gs": "standard_gravity",
@@ -81,6 +82,15 @@ def parse_unit(text: str) -> Any | None:
         except Exception:
             continue
     return None
+
+
+def split_label(label: str) -> tuple[str, str]:
+    """A label such as `P [deg/s]` or `P (deg/s)` as name and unit; the unit is empty where none is stated."""
+    match = _LABEL.match(label)
+    if match is None or not looks_like_unit(match["unit"]):
+        return label, ""
+    unit = match["unit"].strip()
+    return match["name"], "" if unit == "-" else unit
 
 
 def looks_like_unit(cell: str) -> bool:
