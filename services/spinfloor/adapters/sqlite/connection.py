@@ -11,7 +11,7 @@ from spinfloor.ports.errors import StorageError
 def connect(path: Path, *, read_only: bool = False) -> sqlite3.Connection:
     """A connection in autocommit mode: WAL, synchronous FULL (a commit is on disk when it returns).
 
-    WAL checkpoints are run by the store's own thread, so that no commit ever pays for one.
+    Checkpoints are run by `log_keeper`, so that commits pay for none as long as the log is short.
     """
     uri = f"{path.absolute().as_uri()}{'?mode=ro' if read_only else ''}"
     try:

@@ -6,7 +6,6 @@ import asyncio
 import fcntl
 import os
 import sqlite3
-import threading
 import time
 from pathlib import Path
 from typing import Final
@@ -20,6 +19,7 @@ from spinfloor.adapters.sqlite.events import SqliteEvents
 from spinfloor.adapters.sqlite.fences import SqliteLeases
 from spinfloor.adapters.sqlite.frames import SqliteFrames
 from spinfloor.adapters.sqlite.inputs import SqliteInputs
+from spinfloor.adapters.sqlite.log_keeper import LogKeeper
 from spinfloor.adapters.sqlite.reader import Reader
 from spinfloor.adapters.sqlite.schema import migrate
 from spinfloor.adapters.sqlite.sessions import SqliteSessions
@@ -33,7 +33,6 @@ from spinfloor.ports.errors import OverloadedError, StorageError
 
 DATABASE_NAME: Final = "spinfloor.sqlite3"
 LOCK_NAME: Final = "spinfloor.lock"
-CHECKPOINT_EVERY_S: Final = 1.0
 LOCK_WITHIN_S: Final = 2.0  # a killed process still holds it while the system takes it apart
 
 
@@ -65,29 +64,6 @@ class _DirectoryLock:
 
     def release(self) -> None:
         os.close(self._handle)
-
-
-class _WalKeeper:
-    """Moves the write-ahead log into the database now and then, on its own thread and connection."""
-
-    def __init__(self, path: Path) -> None:
-        self._path = path
-        self._stop = threading.Event()
-        self._thread = threading.Thread(target=self._loop, name="sqlite-wal", daemon=True)
-        self._thread.start()
-
-    def _loop(self) -> None:
-        connection = connect(self._path)
-        while not self._stop.wait(CHECKPOINT_EVERY_S):
-            try:
-                connection.execute("PRAGMA wal_checkpoint(PASSIVE)").fetchone()
-            except sqlite3.Error:
-                continue  # busy, or the disk is full: the log stays as it is and the next round tries again
-        connection.close()
-
-    def stop(self) -> None:
-        self._stop.set()
-        self._thread.join()
 
 
 def _prepare(directory: Path) -> None:
@@ -126,7 +102,7 @@ def open_store(
     writer = Writer(path, waiting=waiting, waiting_bytes=waiting_bytes)
     writer.start()
     reader = Reader(path)
-    keeper = _WalKeeper(path)
+    keeper = LogKeeper(path, writer.finish_log)
     inputs = SqliteInputs(writer, reader)
 
     async def ready() -> str | None:
@@ -158,8 +134,8 @@ def open_store(
     )
 
 
-def _close(writer: Writer, reader: Reader, keeper: _WalKeeper, lock: _DirectoryLock) -> None:
+def _close(writer: Writer, reader: Reader, keeper: LogKeeper, lock: _DirectoryLock) -> None:
     writer.close()
     reader.close()
-    keeper.stop()
+    keeper.stop()  # the last connection to close moves the rest of the log, so it must be one that can write
     lock.release()

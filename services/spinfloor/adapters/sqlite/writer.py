@@ -20,6 +20,7 @@ from pathlib import Path
 from typing import Any, Final, TypeVar
 
 from spinfloor.adapters.sqlite.connection import connect, storage_error
+from spinfloor.adapters.sqlite.log_keeper import move_log
 from spinfloor.core.errors import SpinfloorError
 from spinfloor.ports.errors import OverloadedError
 
@@ -68,6 +69,7 @@ class Writer:
         self._pending: dict[str, tuple[int, int]] = {}
         self._condition = threading.Condition()
         self._closing = False
+        self._log_is_long = False
         self._rollbacks: list[Callable[[], None]] = []
         self.commits = 0
         self.written = 0
@@ -82,6 +84,10 @@ class Writer:
     def on_rollback(self, forget: Callable[[], None]) -> None:
         """`forget` is called on the writer's thread after a failed commit, to drop what was cached from it."""
         self._rollbacks.append(forget)
+
+    def finish_log(self) -> None:
+        """After the next commit, move into the database what the log still holds; costs that commit's followers a sync."""
+        self._log_is_long = True
 
     @property
     def depth(self) -> int:
@@ -179,6 +185,10 @@ class Writer:
             for loop, pairs in by_loop.items():
                 if not loop.is_closed():
                     loop.call_soon_threadsafe(_deliver, pairs)
+            if self._log_is_long:
+                self._log_is_long = False
+                with suppress(sqlite3.Error):  # the keeper asks again
+                    move_log(self._connection)
         self._connection.close()
 
     def _settle(self, work: _Work) -> None:
