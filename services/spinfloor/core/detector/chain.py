@@ -190,6 +190,9 @@ def _rates_say_spin(s: Any, age: float, about_v: float) -> bool:
         return False
     if s.chain * s.wf_fast < tu.KNOWN_ROTATION_RATES_RADPS:
         return False
+    dying = abs(s.fast_r) < math.tan(tu.LEAST_RATE_ALPHA_RAD) * abs(s.fast_p)
+    if dying and s.chain * s.wv_fast < tu.LEAF_VERTICAL_RADPS:  # a falling leaf about to swing back
+        return False
     plane = math.sqrt(s.slow_p**2 + s.slow_r**2)
     if abs(s.slow_q) > tu.PITCH_SHARE_RATES * plane:
         return False

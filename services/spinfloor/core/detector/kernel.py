@@ -58,6 +58,7 @@ def _first_frame(s: Any, t: int, clean: Any) -> None:
         s.rates_ns = t
     set_down(s, -math.sin(tu.CRUISE_PITCH_RAD), 0.0, math.cos(tu.CRUISE_PITCH_RAD))
     s.down_sd = 0.3
+    s.nose_sd = 0.15
 
 
 @hot

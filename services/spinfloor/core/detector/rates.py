@@ -82,7 +82,8 @@ def calm_reference(s: Any, dt: float) -> None:
         k = dt / tu.BIAS_S
         limit = tu.BIAS_LIMIT_RADPS
         s.bias_p = min(max(s.bias_p + k * s.mean_p, -limit), limit)
-        s.bias_q = min(max(s.bias_q + k * s.mean_q, -limit), limit)
+        if abs(s.alt_rate) < tu.CRUISE_CLIMB_MPS:  # a slow change of the path looks like a bias of the pitch gyro
+            s.bias_q = min(max(s.bias_q + k * s.mean_q, -limit), limit)
         s.bias_r = min(max(s.bias_r + k * s.mean_r, -limit), limit)
         s.bias_sd = max(s.bias_sd * (1.0 - k), 0.004)
         level_down(s, dt)
@@ -93,8 +94,13 @@ def level_down(s: Any, dt: float) -> None:
     """Draw the carried down towards wings level (upright or inverted, whichever is nearer) and cruise pitch."""
     side = 1.0 if s.dz >= 0.0 or s.calm_s > 60.0 else -1.0
     k = dt / tu.LEVEL_S
-    slow = dt / 30.0
-    x = s.dx + slow * (-math.sin(tu.CRUISE_PITCH_RAD) - s.dx)
+    climb = min(max(s.alt_rate / tu.CRUISE_SPEED_MPS, -0.9), 0.9)
+    usual2 = tu.CRUISE_PITCH_SD_RAD**2 + 0.5 * climb * climb
+    nose2 = s.nose_sd * s.nose_sd
+    wait_s = min(max(tu.LEVEL_S * usual2 / nose2, 0.5), 30.0)
+    slow = min(dt / wait_s, 0.5)
+    s.nose_sd = max(math.sqrt(nose2 * (1.0 - slow)), tu.NOSE_LEAST_SD_RAD)
+    x = s.dx + slow * (-math.sin(tu.CRUISE_PITCH_RAD + math.asin(climb)) - s.dx)
     y = s.dy - k * s.dy
     z = s.dz + k * (side * math.sqrt(max(0.0, 1.0 - x * x)) - s.dz)
     set_down(s, x, y, z)
@@ -108,6 +114,7 @@ def carry_down(s: Any, turn: Any, dt: float) -> None:
     set_down(s, x, y, z)
     angle2 = turn[0] ** 2 + turn[1] ** 2 + turn[2] ** 2
     s.down_sd = min(math.sqrt(s.down_sd**2 + (s.bias_sd * dt) ** 2 + 2e-4 * angle2), 1.5)
+    s.nose_sd = min(math.sqrt(s.nose_sd**2 + (s.bias_sd * dt) ** 2 + 2e-4 * angle2), 1.0)
     s.int_p += turn[0]
     s.int_q += turn[1]
     s.int_r += turn[2]
@@ -131,6 +138,7 @@ def spin_axis_reference(s: Any, dt: float) -> None:
         s.dz * (1.0 - abs(k) * rate) + k * s.r,
     )
     s.down_sd += min(dt * rate / 10.0, 1.0) * (0.15 - s.down_sd)
+    s.nose_sd += min(dt * rate / 10.0, 1.0) * (tu.SPIN_NOSE_SD_RAD - s.nose_sd)
 
 
 @inner
@@ -158,7 +166,7 @@ def step_attitude(s: Any, clean: Any, t: int, real: bool, clipped: Any, fix: Any
     if s.att_bad == 0:
         w = 1.0 if s.att_ns == 0 or elapsed > 0.3 or back else 0.7
         set_down(s, s.dx + w * (x - s.dx), s.dy + w * (y - s.dy), s.dz + w * (z - s.dz))
-        s.down_sd = 0.02
+        s.down_sd = s.nose_sd = 0.02
     if full:
         _heading_reference(s, a, b, c, d, elapsed, real, clipped, fix)
     s.att_ns = t

@@ -98,6 +98,7 @@ _STATE_FIELDS: Final[tuple[tuple[str, str, str], ...]] = (
     ("dy", "f8", ""),
     ("dz", "f8", ""),
     ("down_sd", "f8", "standard uncertainty of the down direction, rad"),
+    ("nose_sd", "f8", "standard uncertainty of its fore-and-aft part (pitch), rad"),
     ("q0", "f8", "attitude quaternion at att_ns"),
     ("q1", "f8", ""),
     ("q2", "f8", ""),

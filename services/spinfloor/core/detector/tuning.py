@@ -61,6 +61,7 @@ PITCH_SHARE_EARLY: Final = 0.42  # until it has turned as far about the vertical
 PITCH_SHARE_RATES: Final = 0.55
 # Least angle of r against p (tan alpha = r/p) for autorotation; rolls are far below.
 LEAST_RATE_ALPHA_RAD: Final = 11.0 * _DEG
+LEAF_VERTICAL_RADPS: Final = 60.0 * _DEG
 # Rotation that was there before the wing stalled, or began on a steep path, could be a roll flown on purpose.
 STEEP_PATH: Final = 0.6
 INHERITED_RADPS: Final = 45.0 * _DEG
@@ -149,6 +150,11 @@ BIAS_MISS_RAD: Final = 0.04  # a miss this far beyond twice the usual is no bias
 BIAS_LIMIT_RADPS: Final = 4.0 * _DEG
 # Before a spin the aircraft is slowed towards the stall, nose some 10 deg up (5 deg either way covers cruise and stall).
 CRUISE_PITCH_RAD: Final = 10.0 * _DEG
+CRUISE_PITCH_SD_RAD: Final = 6.0 * _DEG
+NOSE_LEAST_SD_RAD: Final = 3.0 * _DEG
+CRUISE_SPEED_MPS: Final = 80.0  # turns a rate of climb into a path angle, within a factor of two
+CRUISE_CLIMB_MPS: Final = 3.0
+SPIN_NOSE_SD_RAD: Final = 20.0 * _DEG  # the spin axis says little of the pitch with which the aircraft comes out
 ATTITUDE_EVERY_S: Final = 0.035
 # Attitude that turns this much otherwise than the gyros over this long is not believed; that many good checks bring it back.
 ATTITUDE_CHECK_S: Final = 0.4
