@@ -117,6 +117,17 @@ def _watch_belly(s: Any, m: Any, settings: Any, t: int, last_t: int, alt: float)
 
 
 @inner
+def _date_by_two_witnesses(s: Any, m: Any) -> None:
+    """The un-stall halfway between alpha's fall by the carried down and the rotation's fall, no further than that from alpha's."""
+    apart = (s.fall_ns - s.belly_ns) * 1e-9 - tu.FALL_LATE_S
+    shift = 0.5 * min(max(apart, -tu.WITNESSES_APART_S), tu.WITNESSES_APART_S)
+    s.unstall_ns = max(s.belly_ns + int(shift * 1e9), m.spin_start_ns)
+    s.unstall_f = s.belly_f + shift * m.sense_from_above * s.peak_f
+    s.unstall_v = s.belly_v + shift * m.sense_from_above * s.peak_f
+    s.unstall_alt = s.belly_alt - shift * s.sink
+
+
+@inner
 def _watch_flip(s: Any, m: Any, t: int, dt: float, alt: float) -> bool:
     """Without alpha: the aircraft has turned over within its rotation; the spin ended where the evidence changed side."""
     s.side_now += dt / (tu.FLIP_S + dt) * (rates_side(s) - s.side_now)
@@ -196,7 +207,7 @@ def watch_end(
         return
     known = s.belly_depth == s.belly_depth
     if known and s.unstall_ns > 0 and (t - s.belly_ns) * 1e-9 < tu.BELLY_BACK_S:
-        s.unstall_ns, s.unstall_f, s.unstall_v, s.unstall_alt = s.belly_ns, s.belly_f, s.belly_v, s.belly_alt
+        _date_by_two_witnesses(s, m)
     if s.unstall_ns > 0 and (s.stop_ns == 0 or s.unstall_ns <= s.stop_ns):
         infer_recovery(s, m, t, s.unstall_ns, s.unstall_f, s.unstall_alt, ints, floats, cursor)
         end_spin(s, m, t, s.unstall_ns, s.unstall_f, s.unstall_v, s.unstall_alt, ints, floats, cursor)

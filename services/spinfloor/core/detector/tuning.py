@@ -86,6 +86,9 @@ BELLY_TURNS_RAD: Final = 1.9 * _TURN
 BELLY_HOLD_S: Final = 0.6  # enough when it stands deep below the stall
 BELLY_WAIT_S: Final = 0.6  # for that angle to follow when the rates alone already say un-stalled
 BELLY_BACK_S: Final = 2.5  # older than this it is not the same event
+# The rotation leaves its peak this much after the wing flies again; further apart than this the two are not one event.
+FALL_LATE_S: Final = 0.08
+WITNESSES_APART_S: Final = 0.5
 
 # Without alpha: the side the rates say is up, smoothed, must stand this far against the spin for this long to end it.
 FLIP_S: Final = 0.5
