@@ -148,6 +148,9 @@ def is_spin(s: Any, settings: Any, t: int, measured: bool) -> bool:
     """Sure enough that the chain is a spin: not a roll, spiral, snap roll, falling leaf, loop or tumble."""
     if s.chain == 0 or s.was_up == 0:
         return False
+    dying = abs(s.fast_r) < math.tan(tu.LEAST_RATE_ALPHA_RAD) * abs(s.fast_p)
+    if dying and s.chain * s.wv_fast < tu.LEAF_VERTICAL_RADPS:  # a falling leaf about to swing back
+        return False
     age = (t - s.seen_ns) * 1e-9
     about_v = s.chain * (s.turned_v - s.seen_v)
     about_f = s.chain * (s.turned_f - s.seen_f)
@@ -189,9 +192,6 @@ def _rates_say_spin(s: Any, age: float, about_v: float) -> bool:
     if about_v < needed or age < tu.KNOWN_AGE_RATES_S:
         return False
     if s.chain * s.wf_fast < tu.KNOWN_ROTATION_RATES_RADPS:
-        return False
-    dying = abs(s.fast_r) < math.tan(tu.LEAST_RATE_ALPHA_RAD) * abs(s.fast_p)
-    if dying and s.chain * s.wv_fast < tu.LEAF_VERTICAL_RADPS:  # a falling leaf about to swing back
         return False
     plane = math.sqrt(s.slow_p**2 + s.slow_r**2)
     if abs(s.slow_q) > tu.PITCH_SHARE_RATES * plane:
