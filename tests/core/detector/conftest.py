@@ -4,6 +4,7 @@ import pytest
 
 KNOWN_SHORTFALLS = {
     "test_spin[full-inverted-0]": "a slow inverted entry: start dated 0.45 s late, 0.3 s wanted",
+    "test_spin[five-inverted-0]": "a slow inverted entry by rates: start 1.7 s early, 0.39 turn too many, 0.35 wanted",
     "test_spin[full-oscillatory-0]": "an oscillatory entry: 0.11 turn off after ten turns, 0.10 wanted",
 }
 

@@ -47,10 +47,15 @@ def _by_vertical(s: Any, settings: Any, t: int, last_t: int, axis: Any, alt: flo
     side = stalled_side(s, settings, True)
     up = side != 0 and abs(wv) > tu.START_ROTATION_RADPS and t >= s.barrier_ns
     if s.chain != 0:
+        s.least_wv = min(s.least_wv, wv * s.chain)
         if up and wv * s.chain > 0.0:
+            _doubt_dip(s)
             s.chain_hot_ns = t
         elif (t - s.chain_hot_ns) * 1e-9 > tu.FALTER_S or wv * s.chain < tu.TURNED_BACK_RADPS:
+            s.before, s.before_f, s.before_ns = s.chain, s.chain_f, s.chain_hot_ns
             s.chain = 0
+    elif s.before != 0:
+        s.least_wv = min(s.least_wv, wv * s.before)
     if s.chain == 0 and up:
         fraction = 0.0
         before = abs(s.last_wv_fast)
@@ -61,7 +66,25 @@ def _by_vertical(s: Any, settings: Any, t: int, last_t: int, axis: Any, alt: flo
         s.chain = 1 if wv > 0.0 else -1
         s.chain_inherited = 1 if abs(wv) > tu.INHERITED_RADPS and not crossing else 0
         _begin(s, t, back, axis, alt)
+        _doubt_break(s, t)
     s.was_up = 1 if up else 0
+
+
+@inner
+def _doubt_dip(s: Any) -> None:
+    """The rotation comes back from a dip that nearly was a standstill: the spin may as well begin here."""
+    early = s.chain * (s.turned_v - s.chain_v) < tu.DOUBT_VERTICAL_RAD
+    if s.least_wv < tu.DOUBT_RADPS and early:
+        s.start_doubt = abs(s.turned_f - s.chain_f)
+    s.least_wv = math.inf
+
+
+@inner
+def _doubt_break(s: Any, t: int) -> None:
+    """The rotation before had hardly stopped when this one began the same way: the spin may as well have begun with that."""
+    near = s.before == s.chain and (t - s.before_ns) * 1e-9 < tu.FALTER_S and s.least_wv > -tu.DOUBT_RADPS
+    s.start_doubt = abs(s.turned_f - s.before_f) if near else 0.0
+    s.before, s.least_wv = 0, math.inf
 
 
 @hot
@@ -128,6 +151,7 @@ def _begin(s: Any, t: int, back: float, axis: Any, alt: float) -> None:
     s.seen_ns, s.seen_f, s.seen_v = s.chain_ns, s.chain_f, s.chain_v
     s.chain_path = axis[0] * s.dx + axis[1] * s.dy + axis[2] * s.dz
     s.chain_side = 0.0
+    s.start_doubt = 0.0
 
 
 @inner

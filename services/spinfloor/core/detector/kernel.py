@@ -117,7 +117,8 @@ def _face_in_spin(s: Any, m: Any) -> None:
     m.turns = max(sense * (s.turned_f - s.spin_f), 0.0) / _TURN
     m.turns_about_vertical = sense * (s.turned_v - s.spin_v) / _TURN
     start = min(abs(s.wf_turn), tu.ENTRY_ROTATION_RADPS) * s.start_sd_s * 0.6
-    m.turns_sd = math.sqrt(max(s.unsure - s.spin_unsure, 0.0) + start * start) / _TURN
+    other = tu.DOUBT_SHARE * s.spin_doubt
+    m.turns_sd = math.sqrt(max(s.unsure - s.spin_unsure, 0.0) + start * start + other * other) / _TURN
     m.turns_lower_bound = 1 if s.clip_f - s.spin_clip > 2 else 0
     if m.turn_period_s != m.turn_period_s and abs(s.wf_turn) > 0.3:
         m.turn_period_s = _TURN / abs(s.wf_turn)

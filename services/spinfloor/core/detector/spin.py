@@ -59,6 +59,7 @@ def begin_spin(s: Any, m: Any, t: int, measured: bool, alt: float, ints: Any, fl
     s.side_now = float(side)
     s.dive = 0
     s.start_sd_s = 0.08 if measured else 0.8
+    s.spin_doubt = s.start_doubt
     slot = emit(ints, floats, cursor, CODE_SPIN_STARTED, s.chain_ns, t)
     floats[slot, 0] = side
     floats[slot, 1] = m.direction

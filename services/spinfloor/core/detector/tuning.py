@@ -15,6 +15,11 @@ STOP_ROTATION_RADPS: Final = 10.0 * _DEG
 # A fall below the start threshold is a falter of the same rotation as long as it never turns back; a longer one than
 # this is a new beginning. With down carried from the rates the sign of a slow rotation is unsure, so less is bridged.
 FALTER_S: Final = 3.0
+# A dip to this near a standstill, before the rotation has gone far, leaves two beginnings to choose from; the turns
+# between them count with this share as a standard deviation.
+DOUBT_RADPS: Final = 6.0 * _DEG
+DOUBT_VERTICAL_RAD: Final = 0.5 * _TURN
+DOUBT_SHARE: Final = 0.6
 TURNED_BACK_RADPS: Final = 0.0
 # Without alpha a spin begins where the yaw rate builds up and stays; found on generated flights (docs/method/start-and-end.md).
 YAW_START_RADPS: Final = 28.0 * _DEG
