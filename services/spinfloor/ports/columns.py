@@ -16,7 +16,7 @@ import numpy.typing as npt
 
 from spinfloor.core.channels import CHANNEL_COUNT, CHANNELS
 from spinfloor.core.frames import Float64Array, FrameBlock, Int64Array
-from spinfloor.ports.wire import HEADER, KIND_FRAMES, channels_of
+from spinfloor.ports.wire import HEADER, form_of
 
 _WORD: Final = 8
 _HEAD_WORDS: Final = HEADER.size // _WORD
@@ -104,16 +104,7 @@ class _Form:
 
     @classmethod
     def of(cls, body: bytes) -> _Form:
-        if len(body) < HEADER.size:
-            raise ValueError("too short for a frame block")
-        kind, rows, mask = HEADER.unpack_from(body)
-        positions = channels_of(mask)
-        if (
-            kind != KIND_FRAMES
-            or mask >> CHANNEL_COUNT
-            or len(body) != HEADER.size + _WORD * rows * (1 + len(positions))
-        ):
-            raise ValueError("not a frame block")
+        rows, positions = form_of(body)
         return cls(rows, {position: row for row, position in enumerate(positions)})
 
 

@@ -4,7 +4,7 @@ from collections.abc import Collection, Sequence
 from typing import Final, Protocol
 
 from spinfloor.core.events import Event
-from spinfloor.ports.errors import EventDivergedError
+from spinfloor.ports.errors import EventDivergedError, EventHoleError
 
 RERUN_PREFIX: Final = "rerun-"  # begins the name of every run made aside from the flight
 
@@ -17,6 +17,15 @@ def event_diverged(sequence: int) -> EventDivergedError:
         now="nothing was written; the journal's event stands",
         sequence=sequence,
     )
+
+
+def check_following(sequences: Sequence[int], following: int) -> None:
+    """For adapters: raises EventHoleError unless these go on from `following` without a hole."""
+    for place, sequence in enumerate(sequences, start=following):
+        if sequence != place:
+            raise EventHoleError(
+                expected=f"event {place} next", got=f"event {sequence}", now="nothing was written", sequence=sequence
+            )
 
 
 class EventJournal(Protocol):

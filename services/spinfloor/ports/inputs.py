@@ -93,6 +93,17 @@ class SourceState:
     last_time_ns: int
 
 
+def span_of(entry: Input) -> tuple[int, int]:
+    """For adapters: first and last time of an input, in the source's clock; (0, 0) of a batch without frames."""
+    match entry:
+        case FramesInput():
+            return extent_of(entry.block.time_ns)
+        case MarkInput():
+            return entry.mark.time_ns, entry.mark.time_ns
+        case TickInput() | FloorsInput():
+            return entry.time_ns, entry.time_ns
+
+
 class InputJournal(Protocol):
     """The order of record.
 

@@ -34,9 +34,14 @@ HEADER: Final = struct.Struct("<BxxxII4x")  # 16 bytes, so that the arrays behin
 
 def encode_block(block: FrameBlock) -> bytes:
     """A block as bytes; channels without any value are left out."""
+    mask = mask_of(block)
+    return join_block(block.time_ns, mask, block.values.T[channels_of(mask)])
+
+
+def mask_of(block: FrameBlock) -> int:
+    """The channels that have a value at all, bit = position in CHANNELS."""
     present = ~np.isnan(block.values).all(axis=0)
-    mask = int.from_bytes(np.packbits(present, bitorder="little").tobytes(), "little")
-    return join_block(block.time_ns, mask, block.values.T[present])
+    return int.from_bytes(np.packbits(present, bitorder="little").tobytes(), "little")
 
 
 def join_block(time_ns: npt.NDArray[np.int64], mask: int, columns: npt.NDArray[np.float64]) -> bytes:
@@ -51,14 +56,20 @@ def channels_of(mask: int) -> list[int]:
     return [i for i in range(CHANNEL_COUNT) if mask >> i & 1]
 
 
-def decode_block(body: bytes | memoryview) -> FrameBlock:
-    """The block back, bit for bit. Raises ValueError when the bytes are not one."""
+def form_of(body: bytes | memoryview) -> tuple[int, list[int]]:
+    """Number of frames in a block's bytes and positions of its channels. Raises ValueError when the bytes are not one."""
     if len(body) < HEADER.size:
         raise ValueError("too short for a frame block")
     kind, n, mask = HEADER.unpack_from(body)
     positions = channels_of(mask)
     if kind != KIND_FRAMES or mask >> CHANNEL_COUNT or len(body) != HEADER.size + 8 * n * (1 + len(positions)):
         raise ValueError("not a frame block")
+    return n, positions
+
+
+def decode_block(body: bytes | memoryview) -> FrameBlock:
+    """The block back, bit for bit. Raises ValueError when the bytes are not one."""
+    n, positions = form_of(body)
     time_ns = np.frombuffer(body, dtype="<i8", count=n, offset=HEADER.size).astype(np.int64)
     values = np.full((n, CHANNEL_COUNT), np.nan)
     if positions:

@@ -20,7 +20,7 @@ from spinfloor.core.channels import (
 )
 from spinfloor.core.frames import FrameBlock
 from spinfloor.ports.columns import columns_of, columns_of_block
-from spinfloor.ports.wire import encode_block
+from spinfloor.ports.wire import encode_block, mask_of
 
 
 @pytest.mark.parametrize("rows", [0, 1, 7, 8, 20])
@@ -35,7 +35,7 @@ def test_lines_hold_what_the_table_holds(rows: int, monkeypatch: pytest.MonkeyPa
     block = FrameBlock(1_900_000_000_000_000_000 + np.arange(rows, dtype=np.int64), values)
     lines = encode_frames(block, Format.NDJSON).splitlines()
     # json and pyarrow are the outside readers: missing is null in both, and every bit of a number is kept.
-    batch = module.frames_batch(columns_of_block(block, module.mask_of(block)))
+    batch = module.frames_batch(columns_of_block(block, mask_of(block)))
     batch.validate(full=True)
     assert [json.loads(line) for line in lines] == batch.to_pylist()
 
@@ -46,7 +46,7 @@ def test_a_table_is_the_columns_and_no_copy_of_them() -> None:
     values[3:, EVENT_MARKER] = 1.0
     block = FrameBlock(1_900_000_000_000_000_000 + np.arange(50, dtype=np.int64), values)
     body = encode_block(block)
-    columns = columns_of([body], module.mask_of(block))
+    columns = columns_of([body], mask_of(block))
     batch = module.frames_batch(columns)
     batch.validate(full=True)
     stored = np.frombuffer(body, np.uint8)

@@ -15,16 +15,16 @@ import pyarrow.csv as pacsv
 import pyarrow.parquet as pq
 import pytest
 
-from spinfloor.adapters.exports import Format, Piece, encode_frames, mask_of, stream_frames
+from spinfloor.adapters.exports import Format, Piece, encode_frames, stream_frames
 from spinfloor.adapters.exports import streams as module
 from spinfloor.adapters.sqlite import open_store
-from spinfloor.adapters.sqlite.inputs import SqliteInputs
 from spinfloor.core.channels import CHANNEL_COUNT
 from spinfloor.core.frames import FrameBlock
 from spinfloor.ports.bundle import Ports
 from spinfloor.ports.columns import FrameColumns, columns_of_block
 from spinfloor.ports.inputs import FramesInput
 from spinfloor.ports.sorties import SortieKind, SortieRecord
+from spinfloor.ports.wire import mask_of
 
 STREAMED = (Format.NDJSON, Format.CSV, Format.PARQUET, Format.ARROW)
 MIB = 1 << 20
@@ -84,8 +84,6 @@ async def stored(folder: Path, rows: int) -> Ports:
         block = FrameBlock(block.time_ns + start * 10_000_000, block.values)
         batches = [FramesInput("t", (start + i) // 100, 1, block.slice(i, i + 100)) for i in range(0, 20_000, 100)]
         await ports.inputs.append_all("s", batches)
-    assert isinstance(ports.inputs, SqliteInputs)
-    ports.inputs.forget("s")
     return ports
 
 

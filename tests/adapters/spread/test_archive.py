@@ -11,7 +11,7 @@ from tests.servers.processes import NatsServer, PostgresServer
 
 from spinfloor.adapters.nats.connection import NatsLink
 from spinfloor.adapters.nats.inputs import InputTooLargeError, input_from
-from spinfloor.adapters.postgres import Database
+from spinfloor.adapters.postgres import Database, PostgresArchive
 from spinfloor.adapters.postgres.schema import MIGRATIONS, migrate
 from spinfloor.adapters.spread import open_spread
 from spinfloor.ports.errors import StorageError
@@ -144,3 +144,21 @@ async def test_an_unreadable_message_does_not_stop_the_archive(
     assert (await spread.ports.frames.extent("sp-1")).frames == 6
     await link.close()
     await spread.ports.close()
+
+
+async def test_a_damaged_row_is_told_as_one(nats_server: NatsServer, postgres_server: PostgresServer) -> None:
+    url = await asyncio.to_thread(postgres_server.database, "harmed")
+    opened = await open_spread(nats_url=nats_server.url, database_url=url, prefix="harmed")
+    ports = opened.ports
+    record = sortie_record("s")
+    await ports.sorties.create(record)
+    await ports.inputs.append("s", batch(0))
+    await opened.copier.catch_up()
+    database = await Database.connect(url)
+    await database.rows("UPDATE inputs SET body = substring(body FROM 1 FOR 40) RETURNING 1")
+    with pytest.raises(StorageError, match="a row that is damaged"):
+        _ = [page async for page in ports.frames.blocks("s")]
+    with pytest.raises(StorageError, match="a row that is damaged"):
+        await PostgresArchive(database).inputs_after("s", -1, 1000, 10)
+    await database.close()
+    await ports.close()

@@ -11,7 +11,7 @@ import numpy as np
 import pytest
 
 from spinfloor.adapters.sqlite import DATABASE_NAME, open_store
-from spinfloor.adapters.sqlite.inputs import SqliteInputs
+from spinfloor.adapters.sqlite.inputs import TAILS_HELD, SqliteInputs
 from spinfloor.adapters.sqlite.schema import MIGRATIONS
 from spinfloor.adapters.sqlite.writer import PENDING_COUNT, Writer
 from spinfloor.core.channels import CHANNEL_COUNT
@@ -65,6 +65,20 @@ async def test_a_full_queue_is_told_at_once_and_another_sortie_is_not_held_up(tm
     assert refused
     assert len(refused) + len(taken) == len(flood)
     assert (await ports.frames.extent("s")).frames == len(taken)
+    await ports.close()
+
+
+async def test_sorties_that_have_gone_quiet_hold_no_memory_and_are_followed_from_disk(tmp_path: Path) -> None:
+    ports = open_store(tmp_path)
+    for n in range(TAILS_HELD + 10):
+        await ports.sorties.create(SortieRecord(f"s{n}", SortieKind.FLIGHT, 1, "aircraft", {"title": "t"}))
+        await ports.inputs.append(f"s{n}", batch(0))
+    assert isinstance(ports.inputs, SqliteInputs)
+    assert sum(len(tail.entries) for tail in ports.inputs._tails.values()) == TAILS_HELD
+    followed = ports.inputs.follow("s0")
+    assert [entry.offset for entry in await anext(followed)] == [0]
+    await ports.inputs.append("s0", batch(1))
+    assert [entry.offset for entry in await anext(followed)] == [1]
     await ports.close()
 
 

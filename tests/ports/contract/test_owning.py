@@ -83,6 +83,9 @@ async def test_the_newest_checkpoint_wins(side: Side) -> None:
     assert await store.newest(sortie, "run.2 >") == other
     assert await store.newest(sortie) == later
     assert await store.newest(sortie, "run-3") is None
+    level = Checkpoint(sortie, "run-4", 20, 5, b"of a detector that came later")
+    await store.save(level, fence=grant.fence)
+    assert await store.newest(sortie) == level
 
 
 async def test_a_former_owner_saves_no_checkpoint(side: Side) -> None:

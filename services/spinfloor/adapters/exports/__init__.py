@@ -2,7 +2,7 @@
 
 from spinfloor.adapters.exports.events import encode_events, events_table
 from spinfloor.adapters.exports.formats import Format, accepted_format
-from spinfloor.adapters.exports.frames import encode_frames, mask_of
+from spinfloor.adapters.exports.frames import encode_frames
 from spinfloor.adapters.exports.spins import encode_spins
 from spinfloor.adapters.exports.streams import EventStream, Piece, stream_frames
 
@@ -15,6 +15,5 @@ __all__ = [
     "encode_frames",
     "encode_spins",
     "events_table",
-    "mask_of",
     "stream_frames",
 ]

@@ -13,6 +13,7 @@ from spinfloor.adapters.exports.formats import Format, encode_table
 from spinfloor.core.channels import CHANNELS, TIME_COLUMN
 from spinfloor.core.frames import Float64Array, FrameBlock
 from spinfloor.ports.columns import FrameColumns, columns_of_block, positions_in
+from spinfloor.ports.wire import mask_of
 
 LINES_AT_ONCE: Final = 10_000
 
@@ -26,12 +27,6 @@ def encode_frames(block: FrameBlock, form: Format) -> bytes:
     if form is Format.NDJSON:
         return b"".join(frame_lines(by_column))
     return encode_table(pa.Table.from_batches([frames_batch(by_column)]), form)
-
-
-def mask_of(block: FrameBlock) -> int:
-    """The channels that have a value at all, bit = position in CHANNELS."""
-    present = ~np.isnan(block.values).all(axis=0)
-    return sum(1 << int(i) for i in np.flatnonzero(present))
 
 
 def frame_lines(columns: FrameColumns) -> Iterator[bytes]:

@@ -42,8 +42,8 @@ class NatsCheckpoints:
         """See CheckpointStore."""
         subject = self._link.names.checkpoint(sortie, "*" if run is None else token(run))
         found = await self._link.after("checkpoints", subject, 0, 256)
-        # Of equal offsets the one written last: `after` gives them in the order of writing.
-        return max((_checkpoint(sortie, one) for one in found), key=lambda c: c.offset, default=None) if found else None
+        # Of equal offsets the one written last: `after` gives them in the order of writing, `max` the first it meets.
+        return max((_checkpoint(sortie, one) for one in reversed(found)), key=lambda c: c.offset, default=None)
 
 
 def _checkpoint(sortie: str, one: Stored) -> Checkpoint:

@@ -11,8 +11,7 @@ from spinfloor.adapters.nats.connection import NatsLink, Stored, WrongLastSequen
 from spinfloor.adapters.nats.fences import TRIES, Fences, contended
 from spinfloor.adapters.nats.subjects import text_of, token
 from spinfloor.core.events import Event, Kind
-from spinfloor.ports.errors import EventHoleError
-from spinfloor.ports.events import RERUN_PREFIX, event_diverged
+from spinfloor.ports.events import RERUN_PREFIX, check_following, event_diverged
 
 PAGE = 500
 
@@ -65,7 +64,7 @@ class NatsEvents:
             known = [event for event in events if event.sequence < following]
             new = events[len(known) :]
             await self._check_known(sortie, run, known)
-            _check_order(new, following)
+            check_following([event.sequence for event in new], following)
             if await self._write(sortie, run, new):
                 return len(new)
         raise contended(sortie)
@@ -215,14 +214,3 @@ def event_from(sortie: str, run: str, sequence: int, data: bytes) -> Event:
     """The event that a stored message holds."""
     record = orjson.loads(data)
     return Event(sortie, run, sequence, Kind(record["kind"]), record["time_ns"], record["detected_ns"], record["data"])
-
-
-def _check_order(events: Sequence[Event], following: int) -> None:
-    for place, event in enumerate(events, start=following):
-        if event.sequence != place:
-            raise EventHoleError(
-                expected=f"event {place} next",
-                got=f"event {event.sequence}",
-                now="nothing was written",
-                sequence=event.sequence,
-            )

@@ -8,10 +8,11 @@ from typing import Any, Final
 
 import orjson
 
+from spinfloor.adapters.paged_frames import damaged
 from spinfloor.adapters.postgres.database import Database, without_nul
 from spinfloor.adapters.postgres.reruns import INSERT_EVENT, add_rerun, event_row, reruns
 from spinfloor.core.events import Event, Kind
-from spinfloor.ports.inputs import FloorsInput, FramesInput, Input, JournalEntry, MarkInput, SourceState, TickInput
+from spinfloor.ports.inputs import FramesInput, Input, JournalEntry, SourceState, span_of
 from spinfloor.ports.wire import decode_input, encode_input, identity_of, kind_of
 
 
@@ -66,13 +67,7 @@ class PostgresArchive:
     async def inputs_after(self, sortie: str, after: int, below: int, limit: int) -> list[JournalEntry]:
         """See InputArchive."""
         rows = await self._database.rows(_READ_INPUTS, sortie, after, below, limit)
-        return [
-            JournalEntry(
-                row[0],
-                decode_input(row[5], received_ns=row[4], source=row[1] or "", sequence=row[2] or 0, key=row[3]),
-            )
-            for row in rows
-        ]
+        return [_entry(row) for row in rows]
 
     async def newest_input(self, sortie: str) -> int:
         """See InputArchive."""
@@ -141,15 +136,13 @@ async def _move(connection: Any, stream: str, after: int, up_to: int) -> bool:
     return bool(done == "UPDATE 1")
 
 
-def _span(entry: Input) -> tuple[int, int]:
-    match entry:
-        case FramesInput():
-            times = entry.block.time_ns
-            return (int(times.min()), int(times.max())) if len(times) else (0, 0)
-        case MarkInput():
-            return entry.mark.time_ns, entry.mark.time_ns
-        case TickInput() | FloorsInput():
-            return entry.time_ns, entry.time_ns
+def _entry(row: Any) -> JournalEntry:
+    position, source, sequence, key, received_ns, body = row
+    try:
+        entry = decode_input(body, received_ns=received_ns, source=source or "", sequence=sequence or 0, key=key)
+    except ValueError as exc:
+        raise damaged(exc) from exc
+    return JournalEntry(position, entry)
 
 
 def _input_row(entry: CopiedInput) -> tuple[object, ...]:
@@ -159,13 +152,13 @@ def _input_row(entry: CopiedInput) -> tuple[object, ...]:
     key = without_nul(identity) if isinstance(identity, str) else None
     rows = len(one.block) if isinstance(one, FramesInput) else 0
     named = None if source is None else without_nul(source)
-    return (entry.sortie, entry.position, kind_of(one), named, sequence, key, one.received_ns, *_span(one), rows,
+    return (entry.sortie, entry.position, kind_of(one), named, sequence, key, one.received_ns, *span_of(one), rows,
             encode_input(one))  # fmt: skip
 
 
 def _source_rows(entries: Sequence[CopiedInput]) -> list[tuple[object, ...]]:
     return [
-        (e.sortie, without_nul(e.input.source), e.input.sequence, len(e.input.block), _span(e.input)[1])
+        (e.sortie, without_nul(e.input.source), e.input.sequence, len(e.input.block), span_of(e.input)[1])
         for e in entries
         if isinstance(e.input, FramesInput)
     ]

@@ -2,10 +2,8 @@
 
 from __future__ import annotations
 
-import orjson
-
-from spinfloor.adapters.postgres.database import Database, without_nul
-from spinfloor.adapters.postgres.sorties import dumped
+from spinfloor.adapters.postgres.database import Database, dumped, without_nul
+from spinfloor.adapters.rows import AUDIT_COLUMNS, action_of
 from spinfloor.ports.audit import AuditRecord
 
 
@@ -35,11 +33,11 @@ class PostgresAudit:
     ) -> list[AuditRecord]:
         """See AuditLog."""
         rows = await self._database.rows(
-            "SELECT at_ns, actor, action, sortie, data, position FROM audit WHERE position > $1"
+            f"SELECT {AUDIT_COLUMNS} FROM audit WHERE position > $1"
             " AND ($2::text IS NULL OR sortie = $2) AND ($3::text IS NULL OR action = $3) ORDER BY position LIMIT $4",
             after,
-            sortie,
-            action,
+            None if sortie is None else without_nul(sortie),
+            None if action is None else without_nul(action),
             limit,
         )
-        return [AuditRecord(r[0], r[1], r[2], r[3], orjson.loads(r[4]), r[5]) for r in rows]
+        return [action_of(row) for row in rows]

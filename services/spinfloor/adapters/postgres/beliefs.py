@@ -4,9 +4,8 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 
-from spinfloor.adapters.belief_rows import COLUMNS, stored_beliefs
-from spinfloor.adapters.postgres.database import Database, without_nul
-from spinfloor.adapters.postgres.sorties import dumped
+from spinfloor.adapters.postgres.database import Database, dumped, without_nul
+from spinfloor.adapters.rows import BELIEF_COLUMNS, beliefs_of
 from spinfloor.core.events import Json
 from spinfloor.ports.beliefs import StoredBeliefs, check_newest
 
@@ -20,9 +19,10 @@ class PostgresBeliefs:
     async def current(self, aircraft: str) -> StoredBeliefs | None:
         """See BeliefStore."""
         rows = await self._database.rows(
-            f"SELECT {COLUMNS} FROM beliefs WHERE aircraft = $1 ORDER BY version DESC LIMIT 1", without_nul(aircraft)
+            f"SELECT {BELIEF_COLUMNS} FROM beliefs WHERE aircraft = $1 ORDER BY version DESC LIMIT 1",
+            without_nul(aircraft),
         )
-        return stored_beliefs(rows[0]) if rows else None
+        return beliefs_of(rows[0]) if rows else None
 
     async def add(
         self,
@@ -39,10 +39,10 @@ class PostgresBeliefs:
         async with self._database.transaction("storing what was learnt") as connection:
             await connection.execute("SELECT pg_advisory_xact_lock(hashtextextended($1, 1))", name)
             there = await connection.fetchrow(
-                f"SELECT {COLUMNS} FROM beliefs WHERE aircraft = $1 AND cause_key = $2", name, key
+                f"SELECT {BELIEF_COLUMNS} FROM beliefs WHERE aircraft = $1 AND cause_key = $2", name, key
             )
             if there is not None:
-                return stored_beliefs(there)
+                return beliefs_of(there)
             newest = await connection.fetchval(
                 "SELECT coalesce(max(version), 0) FROM beliefs WHERE aircraft = $1", name
             )
@@ -57,9 +57,9 @@ class PostgresBeliefs:
     async def history(self, aircraft: str) -> list[StoredBeliefs]:
         """See BeliefStore."""
         rows = await self._database.rows(
-            f"SELECT {COLUMNS} FROM beliefs WHERE aircraft = $1 ORDER BY version", without_nul(aircraft)
+            f"SELECT {BELIEF_COLUMNS} FROM beliefs WHERE aircraft = $1 ORDER BY version", without_nul(aircraft)
         )
-        return [stored_beliefs(row) for row in rows]
+        return [beliefs_of(row) for row in rows]
 
     async def aircraft(self) -> list[str]:
         """See BeliefStore."""

@@ -4,12 +4,14 @@ from __future__ import annotations
 
 import asyncio
 import uuid
-from collections.abc import AsyncIterator, Iterator
+from collections.abc import AsyncIterator, Iterator, Mapping
 from contextlib import asynccontextmanager, contextmanager
 from typing import Any, Final
 
 import asyncpg
+import orjson
 
+from spinfloor.core.events import Json
 from spinfloor.ports.errors import StorageError
 
 ANSWER_LIMIT_S: Final = 10.0
@@ -101,3 +103,8 @@ async def _pool(url: str) -> Any:
 def without_nul(text: str) -> str:
     """PostgreSQL's text has no NUL; it is shown by its picture."""
     return text.replace("\0", "\u2400")
+
+
+def dumped(record: Mapping[str, Json] | None) -> str | None:
+    """JSON text for a json column."""
+    return None if record is None else orjson.dumps(dict(record)).decode()

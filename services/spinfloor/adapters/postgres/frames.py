@@ -3,12 +3,12 @@
 from __future__ import annotations
 
 import asyncio
-from collections.abc import AsyncIterator, Callable
+from collections.abc import AsyncIterator
 from typing import Final
 
+from spinfloor.adapters.paged_frames import Making, PagedFrames, damaged
 from spinfloor.adapters.postgres.database import Database
-from spinfloor.core.frames import FrameBlock
-from spinfloor.ports.columns import FrameColumns, Page, block_of, columns_of, within
+from spinfloor.ports.columns import Page
 from spinfloor.ports.frames import PAGE_FRAMES, Extent, span
 from spinfloor.ports.wire import MASK_AT, MASK_BYTES, mask_from
 
@@ -28,7 +28,7 @@ _EXTENT: Final = (
 )
 
 
-class PostgresFrames:
+class PostgresFrames(PagedFrames):
     """FrameStore; behind the journal by the archive's delay."""
 
     def __init__(self, database: Database) -> None:
@@ -43,30 +43,11 @@ class PostgresFrames:
         """See FrameStore."""
         return mask_from(row[0] for row in await self._database.rows(_MASKS, sortie, -1, *span(from_ns, to_ns)))
 
-    async def blocks(
-        self, sortie: str, *, from_ns: int | None = None, to_ns: int | None = None
-    ) -> AsyncIterator[FrameBlock]:
-        """See FrameStore."""
-        async for page in self._pages(sortie, *span(from_ns, to_ns), block_of):
-            yield page
-
-    async def columns(
-        self, sortie: str, channels: int, *, from_ns: int | None = None, to_ns: int | None = None
-    ) -> AsyncIterator[FrameColumns]:
-        """See FrameStore."""
-        async for page in self._pages(sortie, *span(from_ns, to_ns), lambda bodies: columns_of(bodies, channels)):
-            yield page
-
-    async def _pages(
-        self, sortie: str, low: int, high: int, make: Callable[[list[bytes]], Page]
-    ) -> AsyncIterator[Page]:
+    async def _pages(self, sortie: str, low: int, high: int, make: Making[Page]) -> AsyncIterator[Page]:
         after = -1
-
-        def made(bodies: list[bytes]) -> Page:
-            return within(make(bodies), low, high)
-
         while rows := await self._database.rows(_PAGE, sortie, after, low, high):
             after = rows[-1][0]
-            page = await asyncio.to_thread(made, [row[1] for row in rows])
-            if len(page):
-                yield page
+            try:
+                yield await asyncio.to_thread(make, [row[1] for row in rows])
+            except ValueError as exc:
+                raise damaged(exc) from exc

@@ -9,7 +9,7 @@ import orjson
 
 from spinfloor.adapters.postgres.database import Database, without_nul
 from spinfloor.adapters.reruns import check_rerun
-from spinfloor.adapters.sortie_rows import unknown_sortie
+from spinfloor.adapters.rows import unknown_sortie
 from spinfloor.core.events import Event
 from spinfloor.ports.events import event_diverged
 

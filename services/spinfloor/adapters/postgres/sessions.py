@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from spinfloor.adapters.postgres.database import Database
+from spinfloor.adapters.rows import SESSION_COLUMNS
 from spinfloor.ports.sessions import SessionRecord
 
 
@@ -26,9 +27,7 @@ class PostgresSessions:
 
     async def get(self, hash_hex: str) -> SessionRecord | None:
         """See SessionStore."""
-        rows = await self._database.rows(
-            "SELECT hash_hex, token_id, created_ns, expires_ns FROM sessions WHERE hash_hex = $1", hash_hex
-        )
+        rows = await self._database.rows(f"SELECT {SESSION_COLUMNS} FROM sessions WHERE hash_hex = $1", hash_hex)
         return SessionRecord(*rows[0]) if rows else None
 
     async def remove(self, hash_hex: str) -> None:

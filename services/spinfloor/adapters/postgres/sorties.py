@@ -6,15 +6,10 @@ from collections.abc import Mapping
 
 import orjson
 
-from spinfloor.adapters.postgres.database import Database, without_nul
-from spinfloor.adapters.sortie_rows import COLUMNS, same_sortie, sortie_of, unknown_sortie
+from spinfloor.adapters.postgres.database import Database, dumped, without_nul
+from spinfloor.adapters.rows import SORTIE_COLUMNS, same_sortie, sortie_of, unknown_sortie
 from spinfloor.core.events import Json
 from spinfloor.ports.sorties import SortieRecord
-
-
-def dumped(record: Mapping[str, Json] | None) -> str | None:
-    """JSON text for a json column."""
-    return None if record is None else orjson.dumps(dict(record)).decode()
 
 
 class PostgresSorties:
@@ -27,7 +22,7 @@ class PostgresSorties:
         """See SortieStore."""
         async with self._database.transaction("storing a sortie") as connection:
             made = await connection.fetchval(
-                f"INSERT INTO sorties ({COLUMNS}) VALUES ($1, $2, $3, $4, $5, $6, $7, $8)"
+                f"INSERT INTO sorties ({SORTIE_COLUMNS}) VALUES ($1, $2, $3, $4, $5, $6, $7, $8)"
                 " ON CONFLICT (id) DO NOTHING RETURNING ref",
                 record.id,
                 record.kind.value,
@@ -40,12 +35,14 @@ class PostgresSorties:
             )
             if made is not None:
                 return True
-            there = sortie_of(await connection.fetchrow(f"SELECT {COLUMNS} FROM sorties WHERE id = $1", record.id))
+            there = sortie_of(
+                await connection.fetchrow(f"SELECT {SORTIE_COLUMNS} FROM sorties WHERE id = $1", record.id)
+            )
         return not same_sortie(there, record)
 
     async def get(self, sortie: str) -> SortieRecord:
         """See SortieStore."""
-        rows = await self._database.rows(f"SELECT {COLUMNS} FROM sorties WHERE id = $1", without_nul(sortie))
+        rows = await self._database.rows(f"SELECT {SORTIE_COLUMNS} FROM sorties WHERE id = $1", without_nul(sortie))
         if not rows:
             raise unknown_sortie(sortie)
         return sortie_of(rows[0])
@@ -53,7 +50,7 @@ class PostgresSorties:
     async def list_all(self, *, limit: int = 1000, aircraft: str | None = None) -> list[SortieRecord]:
         """See SortieStore."""
         rows = await self._database.rows(
-            f"SELECT {COLUMNS} FROM sorties WHERE $1::text IS NULL OR aircraft = $1"
+            f"SELECT {SORTIE_COLUMNS} FROM sorties WHERE $1::text IS NULL OR aircraft = $1"
             " ORDER BY created_ns DESC, ref DESC LIMIT $2",
             None if aircraft is None else without_nul(aircraft),
             limit,

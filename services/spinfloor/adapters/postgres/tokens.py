@@ -2,16 +2,9 @@
 
 from __future__ import annotations
 
-from typing import Any
-
 from spinfloor.adapters.postgres.database import Database, without_nul
-from spinfloor.ports.tokens import Role, TokenRecord
-
-_COLUMNS = "id, name, role, hash_hex, created_ns, expires_ns, revoked_ns"
-
-
-def _record(row: Any) -> TokenRecord:
-    return TokenRecord(row[0], row[1], Role(row[2]), row[3], row[4], row[5], row[6])
+from spinfloor.adapters.rows import TOKEN_COLUMNS, token_of
+from spinfloor.ports.tokens import TokenRecord
 
 
 class PostgresTokens:
@@ -24,7 +17,7 @@ class PostgresTokens:
         """See TokenStore."""
         async with self._database.transaction("storing a token") as connection:
             await connection.execute(
-                f"INSERT INTO tokens ({_COLUMNS}) VALUES ($1, $2, $3, $4, $5, $6, $7) ON CONFLICT (id) DO UPDATE SET"
+                f"INSERT INTO tokens ({TOKEN_COLUMNS}) VALUES ($1, $2, $3, $4, $5, $6, $7) ON CONFLICT (id) DO UPDATE SET"
                 " name = excluded.name, role = excluded.role, hash_hex = excluded.hash_hex,"
                 " created_ns = excluded.created_ns, expires_ns = excluded.expires_ns, revoked_ns = excluded.revoked_ns",
                 record.id,
@@ -38,10 +31,10 @@ class PostgresTokens:
 
     async def get(self, token_id: str) -> TokenRecord | None:
         """See TokenStore."""
-        rows = await self._database.rows(f"SELECT {_COLUMNS} FROM tokens WHERE id = $1", without_nul(token_id))
-        return _record(rows[0]) if rows else None
+        rows = await self._database.rows(f"SELECT {TOKEN_COLUMNS} FROM tokens WHERE id = $1", without_nul(token_id))
+        return token_of(rows[0]) if rows else None
 
     async def list_all(self) -> list[TokenRecord]:
         """See TokenStore."""
-        rows = await self._database.rows(f"SELECT {_COLUMNS} FROM tokens ORDER BY created_ns, id")
-        return [_record(row) for row in rows]
+        rows = await self._database.rows(f"SELECT {TOKEN_COLUMNS} FROM tokens ORDER BY created_ns, id")
+        return [token_of(row) for row in rows]

@@ -6,6 +6,7 @@ import sqlite3
 
 import orjson
 
+from spinfloor.adapters.rows import AUDIT_COLUMNS, action_of
 from spinfloor.adapters.sqlite.reader import Reader
 from spinfloor.adapters.sqlite.writer import Writer
 from spinfloor.ports.audit import AuditRecord
@@ -38,7 +39,7 @@ class SqliteAudit:
             if value is not None:
                 where.append(f"{column} = ?")
                 named.append(value)
-        sql = f"""SELECT at_ns, actor, action, sortie, data, position FROM audit
+        sql = f"""SELECT {AUDIT_COLUMNS} FROM audit
             WHERE {" AND ".join(where)} ORDER BY position LIMIT ?"""
         rows = await self._reader.rows(sql, (*parameters, *named, limit))
-        return [AuditRecord(r[0], r[1], r[2], r[3], orjson.loads(r[4]), r[5]) for r in rows]
+        return [action_of(row) for row in rows]

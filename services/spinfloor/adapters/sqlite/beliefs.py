@@ -7,7 +7,7 @@ from collections.abc import Mapping
 
 import orjson
 
-from spinfloor.adapters.belief_rows import COLUMNS, stored_beliefs
+from spinfloor.adapters.rows import BELIEF_COLUMNS, beliefs_of
 from spinfloor.adapters.sqlite.reader import Reader
 from spinfloor.adapters.sqlite.writer import Writer
 from spinfloor.core.events import Json
@@ -23,9 +23,9 @@ class SqliteBeliefs:
 
     async def current(self, aircraft: str) -> StoredBeliefs | None:
         """See the port."""
-        sql = f"SELECT {COLUMNS} FROM beliefs WHERE aircraft = ? ORDER BY version DESC LIMIT 1"
+        sql = f"SELECT {BELIEF_COLUMNS} FROM beliefs WHERE aircraft = ? ORDER BY version DESC LIMIT 1"
         rows = await self._reader.rows(sql, (aircraft,))
-        return stored_beliefs(rows[0]) if rows else None
+        return beliefs_of(rows[0]) if rows else None
 
     async def add(
         self,
@@ -40,10 +40,10 @@ class SqliteBeliefs:
         """See the port."""
 
         def write(connection: sqlite3.Connection) -> StoredBeliefs:
-            sql = f"SELECT {COLUMNS} FROM beliefs WHERE aircraft = ? AND cause_key = ?"
+            sql = f"SELECT {BELIEF_COLUMNS} FROM beliefs WHERE aircraft = ? AND cause_key = ?"
             there = connection.execute(sql, (aircraft, cause_key)).fetchone()
             if there is not None:
-                return stored_beliefs(there)
+                return beliefs_of(there)
             sql = "SELECT coalesce(max(version), 0) FROM beliefs WHERE aircraft = ?"
             newest = connection.execute(sql, (aircraft,)).fetchone()[0]
             check_newest(aircraft, expected_version, newest)
@@ -58,8 +58,8 @@ class SqliteBeliefs:
 
     async def history(self, aircraft: str) -> list[StoredBeliefs]:
         """See the port."""
-        sql = f"SELECT {COLUMNS} FROM beliefs WHERE aircraft = ? ORDER BY version"
-        return [stored_beliefs(row) for row in await self._reader.rows(sql, (aircraft,))]
+        sql = f"SELECT {BELIEF_COLUMNS} FROM beliefs WHERE aircraft = ? ORDER BY version"
+        return [beliefs_of(row) for row in await self._reader.rows(sql, (aircraft,))]
 
     async def aircraft(self) -> list[str]:
         """See the port."""

@@ -14,8 +14,8 @@ from spinfloor.adapters.sqlite.reader import Reader
 from spinfloor.adapters.sqlite.sorties import sortie_ref
 from spinfloor.adapters.sqlite.writer import Writer
 from spinfloor.core.events import Event, Kind
-from spinfloor.ports.errors import EventDivergedError, EventHoleError
-from spinfloor.ports.events import event_diverged
+from spinfloor.ports.errors import EventDivergedError
+from spinfloor.ports.events import check_following, event_diverged
 
 _Row = tuple[str, int, int, bytes]
 
@@ -67,7 +67,7 @@ class SqliteEvents:
             known = [row for row in rows if row[0] < place[1]]
             new = rows[len(known) :]
             _check_known(connection, place[0], known)
-            _check_order(new, place[1])
+            check_following([row[0] for row in new], place[1])
             connection.executemany(_INSERT, [(place[0], *row) for row in new])
             place[1] += len(new)
             return len(new)
@@ -158,17 +158,6 @@ def _check_count(connection: sqlite3.Connection, ref: int, count: int) -> None:
             got=f"{count}",
             now="nothing was written; the journal's events stand",
         )
-
-
-def _check_order(rows: list[tuple[Any, ...]], following: int) -> None:
-    for place, row in enumerate(rows, start=following):
-        if row[0] != place:
-            raise EventHoleError(
-                expected=f"event {place} next",
-                got=f"event {row[0]}",
-                now="nothing was written",
-                sequence=row[0],
-            )
 
 
 _OF_SORTIE: Final = "sortie = (SELECT ref FROM sorties WHERE id = ?)"

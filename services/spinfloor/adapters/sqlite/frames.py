@@ -3,13 +3,12 @@
 from __future__ import annotations
 
 import sqlite3
-from collections.abc import AsyncIterator, Callable
+from collections.abc import AsyncIterator
 from typing import Final
 
-from spinfloor.adapters.sqlite.connection import storage_error
+from spinfloor.adapters.paged_frames import Making, PagedFrames, damaged
 from spinfloor.adapters.sqlite.reader import Reader
-from spinfloor.core.frames import FrameBlock
-from spinfloor.ports.columns import FrameColumns, Page, block_of, columns_of, within
+from spinfloor.ports.columns import Page
 from spinfloor.ports.frames import PAGE_FRAMES, Extent, span
 from spinfloor.ports.wire import MASK_AT, MASK_BYTES, mask_from
 
@@ -23,7 +22,7 @@ _EXTENT: Final = """
     WHERE sortie = (SELECT ref FROM sorties WHERE id = ?) AND kind = 0 AND rows > 0"""
 
 
-class SqliteFrames:
+class SqliteFrames(PagedFrames):
     """`FrameStore`."""
 
     def __init__(self, reader: Reader) -> None:
@@ -39,40 +38,19 @@ class SqliteFrames:
         low, high = span(from_ns, to_ns)
         return mask_from(row[0] for row in await self._reader.rows(_MASKS, (sortie, -1, low, high)))
 
-    async def blocks(
-        self, sortie: str, *, from_ns: int | None = None, to_ns: int | None = None
-    ) -> AsyncIterator[FrameBlock]:
-        """See the port."""
-        async for page in self._pages(sortie, *span(from_ns, to_ns), block_of):
-            yield page
-
-    async def columns(
-        self, sortie: str, channels: int, *, from_ns: int | None = None, to_ns: int | None = None
-    ) -> AsyncIterator[FrameColumns]:
-        """See the port."""
-        async for page in self._pages(sortie, *span(from_ns, to_ns), lambda bodies: columns_of(bodies, channels)):
-            yield page
-
-    async def _pages(
-        self, sortie: str, low: int, high: int, make: Callable[[list[bytes]], Page]
-    ) -> AsyncIterator[Page]:
-        """`make`, and all else that takes time, on the reading thread."""
+    async def _pages(self, sortie: str, low: int, high: int, make: Making[Page]) -> AsyncIterator[Page]:
         after = -1
 
         def read(connection: sqlite3.Connection) -> tuple[int, Page] | None:
             last, bodies = _page(connection, (sortie, after, low, high))
-            if not bodies:
-                return None
             try:
-                page = make(bodies)
-            except ValueError as exc:  # SQLite keeps no checksums: a damaged page may hold a row of the right form
-                raise storage_error(exc) from exc
-            return last, within(page, low, high)
+                return (last, make(bodies)) if bodies else None
+            except ValueError as exc:
+                raise damaged(exc) from exc
 
         while (found := await self._reader.run(read)) is not None:
             after, page = found
-            if len(page):
-                yield page
+            yield page
 
 
 def _page(connection: sqlite3.Connection, parameters: tuple[str, int, int, int]) -> tuple[int, list[bytes]]:

@@ -3,31 +3,31 @@
 from __future__ import annotations
 
 import asyncio
+import itertools
 import sqlite3
-from collections import deque
+from collections import OrderedDict, deque
 from collections.abc import AsyncIterator, Sequence
 from dataclasses import dataclass, field
 from typing import Any, Final
 
-from spinfloor.adapters.sqlite.connection import storage_error
+from spinfloor.adapters.paged_frames import damaged
 from spinfloor.adapters.sqlite.reader import Reader
 from spinfloor.adapters.sqlite.sorties import sortie_ref
 from spinfloor.adapters.sqlite.writer import Writer
 from spinfloor.core.errors import SpinfloorError
 from spinfloor.ports.inputs import (
     Appended,
-    FloorsInput,
     FramesInput,
     Input,
     JournalEntry,
     SourceState,
-    TickInput,
-    extent_of,
+    span_of,
 )
 from spinfloor.ports.wire import decode_input, encode_input, identity_of, kind_of
 
 TAIL_ENTRIES: Final = 256
 TAIL_FRAMES: Final = 4096
+TAILS_HELD: Final = 64  # of the sorties written to last; some half a megabyte each
 CHUNK_ENTRIES: Final = 128
 ROWS_AT_ONCE: Final = 64  # in one statement; as many statements are kept prepared
 _KEY_SOURCE: Final = "\x00key:"
@@ -54,6 +54,11 @@ class _Tail:
             if not waiter.done():
                 waiter.set_result(None)
 
+    def forget(self) -> None:
+        """Of a sortie that has gone quiet; whoever follows it reads from disk."""
+        self.entries.clear()
+        self.frames = 0
+
     def beyond(self, after: int) -> list[JournalEntry] | None:
         """Entries after an offset, None when memory doesn't reach back that far."""
         if not self.entries or self.entries[0].offset > after + 1:
@@ -73,16 +78,6 @@ def _frame_count(entry: Input) -> int:
     return len(entry.block) if isinstance(entry, FramesInput) else 0
 
 
-def _span(entry: Input) -> tuple[int, int]:
-    match entry:
-        case FramesInput():
-            return extent_of(entry.block.time_ns)
-        case TickInput() | FloorsInput():
-            return entry.time_ns, entry.time_ns
-        case _:
-            return entry.mark.time_ns, entry.mark.time_ns
-
-
 def _identity(entry: Input) -> tuple[str | None, int | None]:
     identity = identity_of(entry)
     if identity is None:
@@ -92,7 +87,7 @@ def _identity(entry: Input) -> tuple[str | None, int | None]:
 
 def _row(entry: Input) -> _Row:
     source, sequence = _identity(entry)
-    first_ns, last_ns = _span(entry)
+    first_ns, last_ns = span_of(entry)
     body = encode_input(entry)
     return (kind_of(entry), source, sequence, entry.received_ns, first_ns, last_ns, _frame_count(entry), body)
 
@@ -114,7 +109,7 @@ class SqliteInputs:
         self._writer = writer
         self._reader = reader
         self._places: dict[str, list[int]] = {}  # sortie -> [ref, next offset]; the writer's thread only
-        self._tails: dict[str, _Tail] = {}
+        self._tails: OrderedDict[str, _Tail] = OrderedDict()  # the sortie written to last at the end
         writer.on_rollback(self._places.clear)
 
     def _place(self, connection: sqlite3.Connection, sortie: str) -> list[int]:
@@ -149,6 +144,9 @@ class SqliteInputs:
 
     def _committed(self, asked: _Asked, results: list[Appended]) -> None:
         tail = self._tail(asked.sortie)
+        self._tails.move_to_end(asked.sortie)
+        if len(self._tails) > TAILS_HELD:
+            next(itertools.islice(reversed(self._tails.values()), TAILS_HELD, None)).forget()
         for result, entry in zip(results, asked.entries, strict=True):
             if not result.duplicate:
                 tail.push(JournalEntry(result.offset, entry))
@@ -196,12 +194,6 @@ class SqliteInputs:
     async def sources(self, sortie: str) -> list[SourceState]:
         """See the port."""
         return [SourceState(*row) for row in await self._reader.rows(_SOURCES, (sortie,))]
-
-    def forget(self, sortie: str) -> None:
-        """Free the memory of a sortie that has gone quiet; followers read it from disk when they need it."""
-        tail = self._tail(sortie)
-        tail.entries.clear()
-        tail.frames = 0
 
 
 def _insert_new(connection: sqlite3.Connection, group: list[_Asked]) -> list[list[Appended]] | None:
@@ -254,8 +246,8 @@ def _entry(row: Any) -> JournalEntry:
         key = source[len(_KEY_SOURCE) :]
     try:
         entry = decode_input(body, received_ns=received_ns, source=source or "", sequence=sequence or 0, key=key)
-    except ValueError as exc:  # SQLite keeps no checksums: a damaged page may hold a row of the right form
-        raise storage_error(exc) from exc
+    except ValueError as exc:
+        raise damaged(exc) from exc
     return JournalEntry(position, entry)
 
 

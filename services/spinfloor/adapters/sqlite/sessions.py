@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import sqlite3
 
+from spinfloor.adapters.rows import SESSION_COLUMNS
 from spinfloor.adapters.sqlite.reader import Reader
 from spinfloor.adapters.sqlite.writer import Writer
 from spinfloor.ports.sessions import SessionRecord
@@ -27,7 +28,7 @@ class SqliteSessions:
 
     async def get(self, hash_hex: str) -> SessionRecord | None:
         """See the port."""
-        sql = "SELECT hash_hex, token_id, created_ns, expires_ns FROM sessions WHERE hash_hex = ?"
+        sql = f"SELECT {SESSION_COLUMNS} FROM sessions WHERE hash_hex = ?"
         rows = await self._reader.rows(sql, (hash_hex,))
         return SessionRecord(*rows[0]) if rows else None
 

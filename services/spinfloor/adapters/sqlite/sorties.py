@@ -7,7 +7,7 @@ from collections.abc import Mapping
 
 import orjson
 
-from spinfloor.adapters.sortie_rows import COLUMNS, same_sortie, sortie_of, unknown_sortie
+from spinfloor.adapters.rows import SORTIE_COLUMNS, same_sortie, sortie_of, unknown_sortie
 from spinfloor.adapters.sqlite.reader import Reader
 from spinfloor.adapters.sqlite.writer import Writer
 from spinfloor.core.events import Json
@@ -33,11 +33,11 @@ class SqliteSorties:
         """See the port."""
 
         def write(connection: sqlite3.Connection) -> bool:
-            row = connection.execute(f"SELECT {COLUMNS} FROM sorties WHERE id = ?", (record.id,)).fetchone()
+            row = connection.execute(f"SELECT {SORTIE_COLUMNS} FROM sorties WHERE id = ?", (record.id,)).fetchone()
             if row is not None:
                 return not same_sortie(sortie_of(row), record)
             connection.execute(
-                f"INSERT INTO sorties ({COLUMNS}) VALUES (?, ?, ?, ?, ?, ?, ?, ?)",
+                f"INSERT INTO sorties ({SORTIE_COLUMNS}) VALUES (?, ?, ?, ?, ?, ?, ?, ?)",
                 (
                     record.id,
                     record.kind.value,
@@ -55,7 +55,7 @@ class SqliteSorties:
 
     async def get(self, sortie: str) -> SortieRecord:
         """See the port."""
-        rows = await self._reader.rows(f"SELECT {COLUMNS} FROM sorties WHERE id = ?", (sortie,))
+        rows = await self._reader.rows(f"SELECT {SORTIE_COLUMNS} FROM sorties WHERE id = ?", (sortie,))
         if not rows:
             raise unknown_sortie(sortie)
         return sortie_of(rows[0])
@@ -63,7 +63,7 @@ class SqliteSorties:
     async def list_all(self, *, limit: int = 1000, aircraft: str | None = None) -> list[SortieRecord]:
         """See the port."""
         where, parameters = ("WHERE aircraft = ?", (aircraft, limit)) if aircraft is not None else ("", (limit,))
-        sql = f"SELECT {COLUMNS} FROM sorties {where} ORDER BY created_ns DESC, ref DESC LIMIT ?"
+        sql = f"SELECT {SORTIE_COLUMNS} FROM sorties {where} ORDER BY created_ns DESC, ref DESC LIMIT ?"
         return [sortie_of(row) for row in await self._reader.rows(sql, parameters)]
 
     async def note(self, sortie: str, notes: Mapping[str, Json]) -> None:

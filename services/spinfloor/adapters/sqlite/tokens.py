@@ -3,17 +3,11 @@
 from __future__ import annotations
 
 import sqlite3
-from typing import Any
 
+from spinfloor.adapters.rows import TOKEN_COLUMNS, token_of
 from spinfloor.adapters.sqlite.reader import Reader
 from spinfloor.adapters.sqlite.writer import Writer
-from spinfloor.ports.tokens import Role, TokenRecord
-
-_COLUMNS = "id, name, role, hash_hex, created_ns, expires_ns, revoked_ns"
-
-
-def _record(row: Any) -> TokenRecord:
-    return TokenRecord(row[0], row[1], Role(row[2]), row[3], row[4], row[5], row[6])
+from spinfloor.ports.tokens import TokenRecord
 
 
 class SqliteTokens:
@@ -36,15 +30,17 @@ class SqliteTokens:
         )
 
         def write(connection: sqlite3.Connection) -> None:
-            connection.execute(f"INSERT OR REPLACE INTO tokens ({_COLUMNS}) VALUES (?, ?, ?, ?, ?, ?, ?)", row)
+            connection.execute(f"INSERT OR REPLACE INTO tokens ({TOKEN_COLUMNS}) VALUES (?, ?, ?, ?, ?, ?, ?)", row)
 
         await self._writer.submit("tokens", write, size=512)
 
     async def get(self, token_id: str) -> TokenRecord | None:
         """See the port."""
-        rows = await self._reader.rows(f"SELECT {_COLUMNS} FROM tokens WHERE id = ?", (token_id,))
-        return _record(rows[0]) if rows else None
+        rows = await self._reader.rows(f"SELECT {TOKEN_COLUMNS} FROM tokens WHERE id = ?", (token_id,))
+        return token_of(rows[0]) if rows else None
 
     async def list_all(self) -> list[TokenRecord]:
         """See the port."""
-        return [_record(r) for r in await self._reader.rows(f"SELECT {_COLUMNS} FROM tokens ORDER BY created_ns, id")]
+        return [
+            token_of(r) for r in await self._reader.rows(f"SELECT {TOKEN_COLUMNS} FROM tokens ORDER BY created_ns, id")
+        ]
