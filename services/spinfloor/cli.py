@@ -63,3 +63,7 @@ def main(arguments: Sequence[str] | None = None) -> None:
     except BrokenPipeError:
         sys.exit(0)
     sys.exit(code if isinstance(code, int) else 0)
+
+
+if __name__ == "__main__":
+    main()

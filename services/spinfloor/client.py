@@ -54,6 +54,12 @@ class UnreachableError(SpinfloorError):
     exit_code = 1
 
 
+class AddressError(SpinfloorError):
+    """What was given is no address of a service."""
+
+    code = "bad-address"
+
+
 def encode_batch(source: str, sequence: int, block: FrameBlock) -> bytes:
     """A batch as MessagePack with packed columns: the quickest form there is to decode."""
     columns = {
@@ -61,6 +67,19 @@ def encode_batch(source: str, sequence: int, block: FrameBlock) -> bytes:
         for name, column in block.to_columns().items()
     }
     return msgspec.msgpack.encode({"source": source, "sequence": sequence, "columns": columns})
+
+
+def _address(base: str) -> str:
+    """The address without its last slashes."""
+    try:
+        url = httpx.URL(base)
+    except httpx.InvalidURL:
+        url = httpx.URL()
+    if url.scheme not in ("http", "https") or not url.host:
+        raise AddressError(
+            expected="the address of a service, such as http://127.0.0.1:8000", got=base, now="nothing was sent or read"
+        )
+    return base.rstrip("/")
 
 
 class Client:
@@ -74,8 +93,11 @@ class Client:
         headers: Mapping[str, str] | None = None,
         transport: httpx.AsyncBaseTransport | None = None,
     ) -> None:
-        """token: a token's secret. headers: what else goes with every request, e.g. a browser's session."""
-        self.base = base.rstrip("/")
+        """token: a token's secret. headers: what else goes with every request, e.g. a browser's session.
+
+        Raises AddressError when base is no http or https address.
+        """
+        self.base = _address(base)
         self._headers = {**(headers or {}), **({"Authorization": f"Bearer {token}"} if token else {})}
         self._http = httpx.AsyncClient(
             base_url=self.base,

@@ -241,6 +241,16 @@ def test_decimated_frames_keep_every_peak(service: Serving, sortie: str) -> None
             assert (max(kept), min(kept)) == (max(values), min(values))
 
 
+def test_time_that_runs_backwards_makes_no_more_points_than_asked_for(service: Serving, sortie: str) -> None:
+    block = frames()
+    for sequence, first in enumerate((200, 100, 300, 0)):
+        body = encode_batch("s", sequence, block.slice(first, first + 100))
+        service.http.post(f"/v1/sorties/{sortie}/frames", content=body, headers=MSGPACK)
+    for points in (4, 10, 50):
+        few = service.http.get(f"/v1/sorties/{sortie}/frames?max_points={points}").json()["columns"]
+        assert 2 <= len(few["time_ns"]) <= points
+
+
 def test_a_stretch_is_cut_out_by_time(service: Serving, sortie: str) -> None:
     block = frames()
     service.http.post(f"/v1/sorties/{sortie}/frames", content=encode_batch("s", 0, block), headers=MSGPACK)

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import io
 import json
+import os
 import subprocess
 import sys
 from pathlib import Path
@@ -27,6 +28,24 @@ def test_installed_script(recording: Path) -> None:
     assert b"no plan given" in done.stderr
     bad = subprocess.run([script, "analyse", "absent.csv"], capture_output=True, timeout=110, check=False)
     assert (bad.returncode, bad.stdout) == (2, b"")
+
+
+@pytest.mark.parametrize("form", ["standard input", "named pipe"])
+def test_a_recording_from_a_pipe_gives_the_events_of_the_file(recording: Path, tmp_path: Path, form: str) -> None:
+    pipe = tmp_path / recording.name
+    os.mkfifo(pipe)
+    named = "-" if form == "standard input" else str(pipe)
+    command = [sys.executable, "-m", "spinfloor.cli", "analyse", named, "--sortie=x"]
+    with subprocess.Popen(command, stdin=subprocess.PIPE, stdout=subprocess.PIPE, stderr=subprocess.PIPE) as process:
+        if named == "-":
+            output, error = process.communicate(recording.read_bytes(), timeout=110)
+        else:
+            pipe.write_bytes(recording.read_bytes())
+            output, error = process.communicate(timeout=110)
+    assert process.returncode == 0, error
+    from_file = subprocess.run([*command[:4], recording, "--sortie=x"], capture_output=True, timeout=110, check=False)
+    assert output.count(b"spin.started") >= 1
+    assert output == from_file.stdout
 
 
 @pytest.fixture(scope="module")

@@ -130,11 +130,20 @@ def test_wrong_requests_end_with_2_and_one_sentence(run: Run, served: Served, tm
         ("send", str(tmp_path / "none.parquet"), to, "--sortie=there"),
         ("send", str(broken), to, "--sortie=there"),
         ("report", "nobody", f"--from={served.base}"),
+        ("send", recording, "--to=127.0.0.1:8000", "--sortie=there"),
+        ("report", "there", "--from=nonsense"),
     ):
         done = run(*arguments)
         assert done.exit_code == 2, (arguments, done.stderr)
         assert done.stderr.startswith("spinfloor: Expected ")
         assert "Traceback" not in done.stderr
+
+
+@pytest.mark.parametrize("speed", ["nan", "inf", "-1"])
+def test_a_speed_that_is_none_is_refused(run: Run, speed: str) -> None:
+    done = run("send", "r.parquet", "--to=http://127.0.0.1:1", "--sortie=there", f"--speed={speed}")
+    assert done.exit_code == 2
+    assert "'--speed'" in done.stderr
 
 
 def test_nobody_there_and_a_port_taken_end_with_1(run: Run, served: Served, tmp_path: Path) -> None:

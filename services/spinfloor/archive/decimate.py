@@ -24,15 +24,21 @@ async def decimated(blocks: AsyncIterator[FrameBlock], *, first_ns: int, last_ns
     async for block in blocks:
         if held is not None:
             block = joined([held, block])
-        stretch = (block.time_ns - first_ns) // width
+        stretch = _stretches(block, first_ns, width)
         # The last stretch may go on in the next block.
         cut = int(np.flatnonzero(stretch != stretch[-1])[-1]) + 1 if bool((stretch != stretch[-1]).any()) else 0
         if cut:
             parts.append(_reduced(block.slice(0, cut), stretch[:cut]))
         held = block.slice(cut, len(block))
     if held is not None and len(held):
-        parts.append(_reduced(held, (held.time_ns - first_ns) // width))
+        parts.append(_reduced(held, _stretches(held, first_ns, width)))
     return joined(parts)
+
+
+def _stretches(block: FrameBlock, first_ns: int, width: int) -> Int64Array:
+    """Number of each frame's stretch, never falling: a frame from the past goes into the stretch reached."""
+    stretches: Int64Array = np.maximum.accumulate((block.time_ns - first_ns) // width)
+    return stretches
 
 
 def joined(parts: list[FrameBlock]) -> FrameBlock:

@@ -9,6 +9,7 @@ from typing import Any, Final
 import click
 
 from spinfloor.api.settings import Settings
+from spinfloor.commands._finite import FiniteRange
 
 LIMITS: Final[tuple[tuple[str, str, str], ...]] = (
     ("max-batch-bytes", "max_frames_body", "Body of a batch."),
@@ -49,7 +50,7 @@ def limit_options(command: Callable[..., Any]) -> Callable[..., Any]:
         command = click.option(
             f"--{name}",
             field,
-            type=click.IntRange(min=1) if whole else click.FloatRange(min=0.0, min_open=True),
+            type=click.IntRange(min=1) if whole else FiniteRange(min=0.0, min_open=True),
             default=default,
             show_default=True,
             envvar=variable(name),

@@ -39,7 +39,8 @@ def register(group: click.Group) -> None:
 def analyse(recording: Path, plan_path: Path | None, form: str | None, out: Path | None, sortie: str | None) -> None:
     """Find the spins in RECORDING and print every event.
 
-    Only events go to standard output; what could not be read of the recording is listed on standard error.
+    RECORDING may be a pipe, and - is standard input. Only events go to standard output; what could not be read of the
+    recording is listed on standard error.
     """
     from spinfloor.adapters.exports import Format, encode_events
     from spinfloor.adapters.recordings import read_recording
@@ -47,7 +48,7 @@ def analyse(recording: Path, plan_path: Path | None, form: str | None, out: Path
     plan = _plan(plan_path)
     taken = read_recording(recording, plan.channel_map)
     _tell(taken)
-    events = _run(taken, plan, sortie or recording.stem)
+    events = _run(taken, plan, sortie or ("stdin" if recording == Path("-") else recording.stem))
     _write(encode_events([e.as_record() for e in events], Format(form or _form_of(out))), out)
 
 

@@ -12,6 +12,7 @@ from typing import TYPE_CHECKING, Any, Final
 import click
 from click.shell_completion import CompletionItem
 
+from spinfloor.commands._finite import FiniteRange
 from spinfloor.commands._service_options import token_option
 
 if TYPE_CHECKING:
@@ -46,7 +47,7 @@ def _names_or_files(_: click.Context, __: click.Parameter, incomplete: str) -> l
 @click.argument("recording", required=False, shell_complete=_names_or_files)
 @click.option("--on", "base", help="A running service, e.g. http://127.0.0.1:8000. Default: one is started for this.")
 @click.option("--plan", "plan_path", type=click.Path(path_type=Path), help="Default: the recording's own plan.")
-@click.option("--speed", type=click.FloatRange(0.1, 10.0), default=1.0, show_default=True, help="Times real time.")
+@click.option("--speed", type=FiniteRange(0.1, 10.0), default=1.0, show_default=True, help="Times real time.")
 @click.option("--crew", type=click.IntRange(-5, 5), default=0, show_default=True,
               help="Turns by which the crew begins each recovery later (negative: earlier) than recorded.")  # fmt: skip
 @click.option("--fault", "faults", multiple=True,

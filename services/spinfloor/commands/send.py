@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING
 
 import click
 
+from spinfloor.commands._finite import FiniteRange
 from spinfloor.commands._service_options import token_option
 
 if TYPE_CHECKING:
@@ -24,7 +25,7 @@ def register(group: click.Group) -> None:
 @click.option("--to", "base", required=True, help="The service, e.g. http://127.0.0.1:8000")
 @click.option("--sortie", required=True, help="Sortie to send into; it is created when --plan is given.")
 @click.option("--plan", "plan_path", type=click.Path(path_type=Path), help="Create the sortie with this plan first.")
-@click.option("--speed", type=click.FloatRange(min=0.0), default=1.0, show_default=True, help="0: as fast as it goes.")
+@click.option("--speed", type=FiniteRange(min=0.0), default=1.0, show_default=True, help="0: as fast as it goes.")
 @click.option("--source", default="send", show_default=True, help="Name of the source; a resumed sending keeps it.")
 @token_option
 def send(

@@ -12,6 +12,8 @@ from typing import TYPE_CHECKING
 
 import click
 
+from spinfloor.commands._finite import FiniteRange
+
 if TYPE_CHECKING:
     from spinfloor.ports.bundle import Ports
     from spinfloor.ports.tokens import TokenRecord
@@ -35,7 +37,7 @@ def token() -> None:
 @token.command()
 @click.argument("name")
 @click.option("--role", type=click.Choice(["source", "watch", "control"]), required=True)
-@click.option("--days", type=click.FloatRange(min=0.0), default=0.0, help="Days it lasts; 0: until revoked.")
+@click.option("--days", type=FiniteRange(min=0.0), default=0.0, help="Days it lasts; 0: until revoked.")
 @DATA
 def add(name: str, role: str, days: float, data: Path) -> None:
     """Make a token for NAME (a crew role or a link, no person) and print its secret, once."""

@@ -11,7 +11,8 @@ from spinfloor.adapters.mavlink import default_map
 from spinfloor.adapters.recordings.contract import frames_from_contract, listed
 from spinfloor.adapters.recordings.dispatch import decode
 from spinfloor.adapters.recordings.mapping import frames_from_map
-from spinfloor.adapters.recordings.recording import Recording, RecordingError, Source
+from spinfloor.adapters.recordings.piped import as_file
+from spinfloor.adapters.recordings.recording import Recording, RecordingError, RecordingMissingError, Source
 from spinfloor.core.plan.channel_map import ChannelMap
 
 
@@ -20,10 +21,23 @@ def read_recording(path: str | Path, channel_map: ChannelMap | Mapping[str, obje
 
     channel_map: the plan's `channel_map`, when the file uses its own names and units; without it the file must carry
     the contract's column names. Frames come in file order: time running backwards, repeats and NaN rows are kept for
-    the detector to flag. Raises RecordingMissingError or RecordingError, each one sentence.
+    the detector to flag. `-` is standard input; a pipe is read to its end first. Raises RecordingMissingError or
+    RecordingError, each one sentence.
     """
-    path = Path(path)
     mapped = None if channel_map is None else as_channel_map(channel_map)
+    try:
+        with as_file(Path(path)) as file:
+            return _read_file(file, mapped)
+    except OSError as error:
+        raise RecordingMissingError(
+            expected="a recording that can be read to its end",
+            got=f"{path}, where the system says {error.strerror or error}",
+            now="nothing was read",
+            path=str(path),
+        ) from error
+
+
+def _read_file(path: Path, mapped: ChannelMap | None) -> Recording:
     source = decode(path, mapped)
     mapped = mapped or _stated_by_format(source)
     block = frames_from_contract(source, path.name) if mapped is None else frames_from_map(source, mapped, path.name)
