@@ -12,6 +12,7 @@ import scipy.io
 from numpy.testing import assert_allclose
 
 from spinfloor.adapters.recordings import RecordingError, read_recording
+from spinfloor.adapters.recordings.hdf5_file import read_here
 from spinfloor.core.channels import PRESSURE_ALTITUDE, ROLL_RATE
 
 Columns = dict[str, npt.NDArray[np.generic]]
@@ -106,3 +107,12 @@ def test_matlab_v5_damage_costs_one_variable(tmp_path: Path, spin_columns: Colum
     recording = read_recording(path)
     assert len(recording.block) == 500
     assert "cut short" in recording.notes[0].sentence
+
+
+def test_columns_beyond_the_most_that_are_read_are_told(tmp_path: Path) -> None:
+    path = tmp_path / "wide.h5"
+    with h5py.File(path, "w") as file:
+        file["wide"] = np.zeros((1000, 300))
+    source = read_here(path)
+    assert len(source.tables[0].columns) == 256
+    assert [n.sentence for n in source.notes] == ["wide: table of more than 256 columns; the rest were left out"]

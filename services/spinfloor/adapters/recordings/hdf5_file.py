@@ -13,7 +13,8 @@ from typing import Any
 import numpy as np
 
 from spinfloor.adapters.recordings.in_child import CHILD
-from spinfloor.adapters.recordings.recording import AnyArray, Column, Notes, RecordingError, Source, Table
+from spinfloor.adapters.recordings.recording import Column, Notes, RecordingError, Source, Table
+from spinfloor.adapters.recordings.vectors import UNIT_KEYS, vectors
 
 SIGNATURE = b"\x89HDF\r\n\x1a\n"
 _MOST_DATASETS = 5_000
@@ -120,31 +121,15 @@ def _columns(where: str, name: str, dataset: Any, notes: Notes) -> Iterator[tupl
         notes.add(where, "its values are damaged; left out")
         return
     values = np.asarray(data)
-    if values.dtype.names:
-        for part in values.dtype.names:
-            vector = _vector(values[part])
-            if vector is not None:
-                yield f"{name}.{part}", Column(vector, None)
-        return
-    vector = _vector(values)
-    if vector is not None:
-        yield name, Column(vector, unit)
-    elif values.ndim == 2 and values.dtype.kind in "fiub":
-        long = values if values.shape[0] >= values.shape[1] else values.T
-        for i in range(min(long.shape[1], 256)):
-            yield f"{name}[{i}]", Column(np.ascontiguousarray(long[:, i]), unit)
-
-
-def _vector(values: AnyArray) -> AnyArray | None:
-    if values.dtype.kind not in "fiub":
-        return None
-    if values.ndim == 2 and 1 in values.shape:
-        values = values.reshape(-1)
-    return values if values.ndim == 1 else None
+    for field in values.dtype.names or ():
+        for part, vector in vectors(f"{name}.{field}", values[field], notes):
+            yield part, Column(vector)
+    for part, vector in vectors(name, values, notes):
+        yield part, Column(vector, unit)
 
 
 def _unit(dataset: Any) -> str | None:
-    for key in ("units", "unit", "Units", "Unit"):
+    for key in UNIT_KEYS:
         if key in dataset.attrs:
             text = dataset.attrs[key]
             if isinstance(text, np.ndarray):

@@ -14,14 +14,14 @@ from typing import Any
 
 import numpy as np
 
-from spinfloor.adapters.recordings.recording import AnyArray, Column, Notes, RecordingError, Source, Table
+from spinfloor.adapters.recordings.recording import Column, Notes, RecordingError, Source, Table
+from spinfloor.adapters.recordings.vectors import UNIT_KEYS, vectors
 
 SIGNATURE = b"MATLAB 5.0"
 _HEADER_BYTES = 128
 _MATRIX = 14
 _COMPRESSED = 15
 _VALUES = ("data", "values", "Data", "Values")
-_UNITS = ("units", "unit", "Units", "Unit")
 
 
 def read_matlab(path: Path) -> Source:
@@ -33,7 +33,7 @@ def read_matlab(path: Path) -> Source:
     variables = _variables(path, notes)
     found: dict[tuple[str, int], dict[str, Column]] = {}
     for name, value in variables.items():
-        for folder, part, column in _walk("root", name, value, depth=0):
+        for folder, part, column in _walk("root", name, value, notes, depth=0):
             found.setdefault((folder, len(column.values)), {})[part] = column
     tables = tuple(Table(f if n == _longest(found, f) else f"{f}[{n}]", c) for (f, n), c in found.items() if n > 1)
     if not tables:
@@ -83,30 +83,32 @@ def _one(data: bytes, at: int, notes: Notes) -> dict[str, Any]:
     return {k: v for k, v in read.items() if not k.startswith("__")}
 
 
-def _walk(folder: str, name: str, value: Any, depth: int) -> Iterator[tuple[str, str, Column]]:
+def _walk(folder: str, name: str, value: Any, notes: Notes, depth: int) -> Iterator[tuple[str, str, Column]]:
     """Vectors below a variable; a struct is a folder, unless it is one channel with its unit."""
     if not isinstance(value, np.ndarray | np.void) or depth > 8:
         return
     if value.dtype.names:
-        yield from _struct(folder, name, value, depth)
-    elif isinstance(value, np.ndarray) and value.dtype.kind in "fiub":
-        yield from _vectors(folder, name, value, None)
+        yield from _struct(folder, name, value, notes, depth)
+    elif isinstance(value, np.ndarray):
+        for part, vector in vectors(name, value, notes):
+            yield folder, part, Column(vector)
 
 
-def _struct(folder: str, name: str, value: Any, depth: int) -> Iterator[tuple[str, str, Column]]:
+def _struct(folder: str, name: str, value: Any, notes: Notes, depth: int) -> Iterator[tuple[str, str, Column]]:
     record = value.reshape(-1)[0] if isinstance(value, np.ndarray) and value.size == 1 else value
     if isinstance(record, np.ndarray):
         return
     names = record.dtype.names or ()
     data = next((n for n in _VALUES if n in names), None)
-    units = next((n for n in _UNITS if n in names), None)
+    units = next((n for n in UNIT_KEYS if n in names), None)
     if data is not None and isinstance(_inner(record[data]), np.ndarray):
         unit = str(_inner(record[units])).strip() if units is not None else ""
-        yield from _vectors(folder, name, _inner(record[data]), unit or None)
+        for part, vector in vectors(name, _inner(record[data]), notes):
+            yield folder, part, Column(vector, unit or None)
         return
     below = name if folder == "root" else f"{folder}/{name}"
     for part in names:
-        yield from _walk(below, part, _inner(record[part]), depth + 1)
+        yield from _walk(below, part, _inner(record[part]), notes, depth + 1)
 
 
 def _inner(value: Any) -> Any:
@@ -114,14 +116,3 @@ def _inner(value: Any) -> Any:
     while isinstance(value, np.ndarray) and value.dtype == object and value.size == 1:
         value = value.reshape(-1)[0]
     return value
-
-
-def _vectors(folder: str, name: str, values: AnyArray, unit: str | None) -> Iterator[tuple[str, str, Column]]:
-    if values.dtype.kind not in "fiub":
-        return
-    if values.ndim == 1:
-        yield folder, name, Column(np.ascontiguousarray(values), unit)
-    elif values.ndim == 2:
-        long = values if values.shape[0] >= values.shape[1] else values.T
-        for i in range(min(long.shape[1], 256)):
-            yield folder, f"{name}[{i}]", Column(np.ascontiguousarray(long[:, i]), unit)

@@ -8,15 +8,14 @@ import pyarrow.compute as pc
 
 from spinfloor.adapters.recordings.recording import AnyArray, Column, Notes, Table
 from spinfloor.adapters.recordings.text_cells import numbers_from_text
-
-_UNIT_KEYS = (b"unit", b"units", b"Unit", b"Units")
+from spinfloor.adapters.recordings.vectors import UNIT_KEYS
 
 
 def table_from_arrow(name: str, table: pa.Table, notes: Notes, units: dict[str, str] | None = None) -> Table:
     """Numeric columns as arrays; the unit comes from `units`, else from the field's metadata, else None.
 
-    Instants and times of day become whole nanoseconds. Columns of other types (nested, binary, text) are left out
-    with a note.
+    Instants and times of day become whole nanoseconds, text what `text_cells` makes of it. Columns of other types (nested,
+    binary) are left out with a note.
     """
     columns: dict[str, Column] = {}
     table = _readable_names(table, notes)
@@ -45,9 +44,9 @@ def _readable_names(table: pa.Table, notes: Notes) -> pa.Table:
 
 def _unit_of(field_: pa.Field) -> str | None:
     metadata = field_.metadata or {}
-    for key in _UNIT_KEYS:
-        if key in metadata:
-            return str(metadata[key].decode("utf-8", "replace")).strip() or None
+    for key in UNIT_KEYS:
+        if key.encode() in metadata:
+            return str(metadata[key.encode()].decode("utf-8", "replace")).strip() or None
     return None
 
 

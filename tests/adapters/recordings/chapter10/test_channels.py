@@ -11,7 +11,7 @@ import pytest
 from numpy.testing import assert_allclose
 from tests.adapters.recordings.chapter10 import builder
 
-from spinfloor.adapters.recordings import Recording, read_recording
+from spinfloor.adapters.recordings import Recording, RecordingError, read_recording
 
 SECOND = 10_000_000
 RATES = {"roll_rate_dps": "P", "pitch_rate_dps": "Q", "yaw_rate_dps": "R"}
@@ -152,10 +152,12 @@ def test_set_up_record_gives_the_layout(tmp_path: Path) -> None:
             "D-1\\MN-1-2:Q;D-1\\WP-1-2-1-1:3;D-1\\MN-1-3:R;D-1\\WP-1-3-1-1:4;",
             "D-1\\MN-1-4:H;D-1\\WP-1-4-1-1:5;D-1\\FP-1-4-1-1:1;D-1\\FI-1-4-1-1:4;",
             "D-1\\MN-1-5:X;D-1\\MNF\\N-1-5-1:2;D-1\\WP-1-5-1-1:2;D-1\\WP-1-5-1-2:3;",
+            "D-1\\MN-1-6:Y;D-1\\MNF\\N-1-6-1:3000000;D-1\\WP-1-6-1-1:2;D-1\\MN-1-7:Z;D-1\\WP-1-7-1-1:2;",
             "C-1\\DCN:P;C-1\\MN3:deg/s;C-1\\BFM:TWO;C-1\\DCT:COE;C-1\\CO\\N:1;C-1\\CO:0;C-1\\CO-1:0.01;",
             "C-2\\DCN:Q;C-2\\MN3:deg/s;C-2\\BFM:OFF;C-2\\DCT:PRS;C-2\\PS\\N:2;",
             "C-2\\PS1-1:0;C-2\\PS2-1:0;C-2\\PS1-2:100;C-2\\PS2-2:1;",
             "C-3\\DCN:R;C-3\\MN3:deg/s;C-3\\BFM:SIG;C-3\\DCT:COE;C-3\\CO\\N:1;C-3\\CO:0;C-3\\CO-1:0.01;",
+            "C-5\\DCN:Z;C-5\\DCT:PRS;C-5\\PS\\N:2;C-5\\PS1-1:0;C-5\\PS2-1:0;",
             "C-4\\DCN:H;C-4\\MN3:ft;C-4\\BFM:UNS;C-4\\DCT:COE;C-4\\CO\\N:1;C-4\\CO:0;C-4\\CO-1:1;",
         ]
     ).encode()
@@ -165,9 +167,17 @@ def test_set_up_record_gives_the_layout(tmp_path: Path) -> None:
     columns = {c: {"source": s} for c, s in RATES.items()} | {"pressure_altitude_ft": {"source": "H", "hold_s": 0.5}}
     recording = _read(tmp_path, data, pcm=[], columns=columns)
     _check(recording)
-    assert "X cannot be read: the order of its word fragments is not stated" in " ".join(
-        n.sentence for n in recording.notes
-    )
+    told = " ".join(n.sentence for n in recording.notes)
+    assert "X cannot be read: the order of its word fragments is not stated" in told
+    assert "Y cannot be read: it has 3000000 word fragments, where 1 to 4 are read" in told
+    assert "conversion of Z is not a straight line; raw counts were read" in told
+
+
+def test_without_a_map_and_with_nothing_that_can_be_read_it_is_refused(tmp_path: Path) -> None:
+    path = tmp_path / "flight.ch10"
+    path.write_bytes(builder.day_time(0, 100, 12, 0, 0) + builder.pcm(3, SECOND, b"".join(_frames())))
+    with pytest.raises(RecordingError, match=r"it has: no columns"):
+        read_recording(path)
 
 
 def test_without_any_layout_it_says_so(tmp_path: Path) -> None:

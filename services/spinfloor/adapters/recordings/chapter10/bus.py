@@ -42,7 +42,6 @@ class BusChannel:
     def __init__(self, messages: list[BusMessage], notes: Notes) -> None:
         self.ticks: dict[str, list[int]] = {p.name: [] for m in messages for p in m.parameters}
         self.values: dict[str, list[float]] = {p.name: [] for m in messages for p in m.parameters}
-        self.seen: dict[tuple[int, int, bool], int] = {}
         self._wanted = {(m.remote_terminal, m.subaddress, m.transmit): m for m in messages}
         self._notes = notes
 
@@ -52,9 +51,7 @@ class BusChannel:
             self._notes.add(f"byte {packet.at}", "bus messages stamped by secondary time; packet left out")
             return
         for message in messages_of(packet, self._notes):
-            key = (message.remote_terminal, message.subaddress, message.transmit)
-            self.seen[key] = self.seen.get(key, 0) + 1
-            wanted = self._wanted.get(key)
+            wanted = self._wanted.get((message.remote_terminal, message.subaddress, message.transmit))
             if wanted is None:
                 continue
             for parameter in wanted.parameters:

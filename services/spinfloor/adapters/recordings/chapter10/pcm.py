@@ -39,7 +39,6 @@ class PcmChannel:
 
     def __init__(self, layout: PcmLayout, notes: Notes) -> None:
         self.samples: dict[str, Samples] = {p.name: Samples() for p in layout.parameters}
-        self.frames = 0
         self._layout = layout
         self._notes = notes
         self._pattern = sync.pattern_bits(layout)
@@ -128,7 +127,6 @@ class PcmChannel:
         return int(begins[k + 1]) // 8 if k + 1 < len(begins) else size
 
     def _extract(self, stream: Bits, starts: Int64Array, ticks: Int64Array) -> None:
-        self.frames += len(starts)
         numbers = self._minor_frame_numbers(stream, starts)
         for parameter in self._layout.parameters:
             wanted = np.isin(numbers, parameter.minor_frames) if parameter.minor_frames else np.ones(len(starts), bool)

@@ -147,13 +147,10 @@ class _Reading:
 
     def series(self) -> Iterator[_Series]:
         """Every parameter: `channel N`, name, ticks, values."""
-        for channel, pcm in self.pcm.items():
+        for pcm in self.pcm.values():
             pcm.finish()
-            for name, s in pcm.samples.items():
-                if s.ticks:
-                    yield f"channel {channel}", name, np.concatenate(s.ticks), np.concatenate(s.values)
-        for channel, analog in self.analog.items():
-            for name, s in analog.samples.items():
+        for channel, decoder in (*self.pcm.items(), *self.analog.items()):
+            for name, s in decoder.samples.items():
                 if s.ticks:
                     yield f"channel {channel}", name, np.concatenate(s.ticks), np.concatenate(s.values)
         for channel, bus in self.bus.items():

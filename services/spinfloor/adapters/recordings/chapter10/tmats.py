@@ -10,12 +10,14 @@ from __future__ import annotations
 
 import re
 from collections.abc import Iterator, Mapping
+from math import isnan
 
 from pydantic import ValidationError
 
 from spinfloor.adapters.recordings.recording import Notes
 from spinfloor.core.plan.frame_layouts import Coding, PcmLayout, PcmParameter
 
+MOST_FRAGMENTS = 4  # words that one parameter may be put together from
 Attributes = Mapping[str, str]
 _CODING = {
     "UNS": Coding.UNSIGNED,
@@ -127,11 +129,9 @@ def _location(found: Attributes, group: str, index: str, layout: PcmLayout) -> d
 
     if found.get(f"{group}\\LT-{index}", "WDFR").strip() != "WDFR":
         raise ValueError("only word-and-frame locations are read")
-    count = (
-        int(get("MNF\\N", 1, "1") or 1)
-        if f"{group}\\MNF\\N-{index}-1" not in found
-        else int(found[f"{group}\\MNF\\N-{index}-1"])
-    )
+    count = int(found.get(f"{group}\\MNF\\N-{index}-1") or get("MNF\\N", 1, "1") or 1)
+    if not 1 <= count <= MOST_FRAGMENTS:
+        raise ValueError(f"it has {count} word fragments, where 1 to {MOST_FRAGMENTS} are read")
     order = [int(get("WFP", k, "1")) for k in range(1, count + 1)]
     if sorted(order) != list(range(1, count + 1)):
         raise ValueError("the order of its word fragments is not stated")
@@ -177,9 +177,9 @@ def _line(found: Attributes, group: str) -> tuple[float, float] | None:
     if kind == "COE" and int(found.get(f"{group}\\CO\\N") or 0) == 1:
         return float(found.get(f"{group}\\CO") or 0.0), float(found.get(f"{group}\\CO-1") or 0.0)
     if kind == "PRS" and found.get(f"{group}\\PS\\N") == "2":
-        x0, x1 = float(found[f"{group}\\PS1-1"]), float(found[f"{group}\\PS1-2"])
-        y0, y1 = float(found[f"{group}\\PS2-1"]), float(found[f"{group}\\PS2-2"])
-        if x0 != x1:
+        stated = [found.get(f"{group}\\PS{axis}-{point}", "nan") for axis in (1, 2) for point in (1, 2)]
+        x0, x1, y0, y1 = map(float, stated)
+        if x0 != x1 and not isnan(x0 + x1 + y0 + y1):
             slope = (y1 - y0) / (x1 - x0)
             return y0 - slope * x0, slope
     return None
