@@ -17,7 +17,7 @@ STOP_ROTATION_RADPS: Final = 10.0 * _DEG
 FALTER_S: Final = 3.0
 # A dip to this near a standstill, before the rotation has gone far, leaves two beginnings to choose from; the turns
 # between them count with this share as a standard deviation.
-DOUBT_RADPS: Final = 6.0 * _DEG
+DOUBT_RADPS: Final = 3.0 * _DEG
 DOUBT_VERTICAL_RAD: Final = 0.5 * _TURN
 DOUBT_SHARE: Final = 0.6
 TURNED_BACK_RADPS: Final = 0.0

@@ -1,0 +1,32 @@
+"""Where spins begin, when two beginnings can be told: the interval of turns holds both."""
+
+from __future__ import annotations
+
+import pytest
+from tests.core.detector.flights import events_of, flight, of_kind
+
+from spinfloor.core.events import Kind
+
+NORMAL_95 = 1.959964
+
+
+@pytest.mark.parametrize(
+    ("situation", "seed"), [("developed", 12), ("one turn", 28), ("inverted", 8), ("three spins", 9001)]
+)
+def test_the_interval_holds_both_beginnings(situation: str, seed: int) -> None:
+    """Rotation that nearly stops before it goes on: the truth counts from after the dip, the chain from before it."""
+    f = flight(situation, seed)
+    ended = of_kind(events_of(f, "none, 100 Hz"), Kind.SPIN_ENDED)
+    assert len(ended) == len(f.truth["spins"])
+    errors = []
+    for event, true in zip(ended, f.truth["spins"], strict=True):
+        error = float(str(event.data["turns"])) - true["turns"]["start_to_spinend"]["about_flight_path"]
+        errors.append(abs(error))
+        assert abs(error) <= NORMAL_95 * float(str(event.data["turns_sd"]))
+    assert max(errors) > 0.1  # else the flight would not be one of them
+
+
+def test_a_spin_with_one_beginning_keeps_its_narrow_interval() -> None:
+    f = flight("developed", 8)
+    (ended,) = of_kind(events_of(f, "none, 100 Hz"), Kind.SPIN_ENDED)
+    assert float(str(ended.data["turns_sd"])) < 0.06
