@@ -149,7 +149,8 @@ class _Reading:
         """Every parameter: `channel N`, name, ticks, values."""
         for pcm in self.pcm.values():
             pcm.finish()
-        for channel, decoder in (*self.pcm.items(), *self.analog.items()):
+        decoders: list[tuple[int, PcmChannel | AnalogChannel]] = [*self.pcm.items(), *self.analog.items()]
+        for channel, decoder in decoders:
             for name, s in decoder.samples.items():
                 if s.ticks:
                     yield f"channel {channel}", name, np.concatenate(s.ticks), np.concatenate(s.values)
