@@ -163,6 +163,9 @@ def test_the_report_is_a_page_with_the_cautions(service: Serving, sortie: str) -
 def test_health_readiness_metrics_and_schema(service: Serving, sortie: str) -> None:
     assert service.http.get("/healthz").json() == {"status": "ok"}
     assert service.http.get("/readyz").json() == {"status": "ready"}
+    for path in ("/healthz", "/readyz"):
+        assert service.http.get(f"/v1{path}").json() == service.http.get(path).json()
+    assert "spinfloor_frames_taken_total" in service.http.get("/v1/metrics").text
     text = service.http.get("/metrics").text
     for name in ("spinfloor_frames_taken_total", "spinfloor_store_queue", "spinfloor_detectors", "spinfloor_watchers"):
         assert name in text

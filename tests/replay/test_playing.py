@@ -120,3 +120,19 @@ async def test_an_incomplete_fault_is_refused(client: Client) -> None:
         await client.start_replay(NAME, faults=[{"kind": "clip", "channel": "yaw_rate_dps"}])
     assert refused.value.status == 422
     assert "value" in str(refused.value)
+
+
+async def test_a_fault_that_ends_before_it_begins_is_refused(client: Client) -> None:
+    with pytest.raises(ServiceError) as refused:
+        await client.start_replay(NAME, faults=[{"kind": "loss", "from_s": 12.0, "to_s": 8.0}])
+    assert refused.value.status == 422
+    assert "expected an end after the beginning at 12 s" in str(refused.value).lower()
+
+
+async def test_the_score_names_faults_set_while_it_played(client: Client) -> None:
+    first, second = ({"kind": "loss", "from_s": at, "to_s": at + 1.0} for at in (4.0, 8.0))
+    replay = await client.start_replay(NAME, paused=True, faults=[first])
+    await client.change_replay(replay["id"], faults=[second])
+    await client.change_replay(replay["id"], faults=[])
+    assert (await client.score(replay["sortie"]))["faults"] == [first, second]
+    await client.stop_replay(replay["id"])

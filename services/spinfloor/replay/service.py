@@ -162,6 +162,7 @@ class Replays:
         if patch.faults is not None:
             _check_faults(patch.faults)
             found.player.set_faults(list(patch.faults))
+            await self._note_faults(found.player)
         if patch.position_s is not None:
             if patch.position_s >= found.player.position_s and not found.player.ended:
                 await found.player.skip_to(patch.position_s)
@@ -170,6 +171,14 @@ class Replays:
         if patch.speed is not None or patch.paused is not None:
             found.player.set_pace(speed=patch.speed, paused=patch.paused)
         return found
+
+    async def _note_faults(self, player: Player) -> None:
+        """The sortie's notes keep every fault that was ever set, for the score sheet."""
+        notes = (await self._ports.sorties.get(player.sortie)).notes
+        before = notes.get("faults")
+        kept = before if isinstance(before, list) else []
+        set_now = [fault.model_dump(exclude_none=True) for fault in player.faults]
+        await self._ports.sorties.note(player.sortie, {"faults": [*kept, *(f for f in set_now if f not in kept)]})
 
     async def stop(self, replay: str) -> Replay:
         """Stop and forget; the sortie stays."""
@@ -247,6 +256,12 @@ def _check_faults(faults: Sequence[Fault]) -> None:
             raise BadReplayError(
                 expected=f"{lacking} with the fault {fault.kind} (faults[{place}])",
                 got="none",
+                now="nothing was changed",
+            )
+        if fault.to_s is not None and fault.to_s <= fault.from_s:
+            raise BadReplayError(
+                expected=f"an end after the beginning at {fault.from_s:g} s with the fault {fault.kind} (faults[{place}])",
+                got=f"{fault.to_s:g} s",
                 now="nothing was changed",
             )
 

@@ -16,6 +16,7 @@ router = APIRouter(tags=["operation"])
 
 
 @router.get("/healthz")
+@router.get("/v1/healthz", include_in_schema=False)
 @router.head("/healthz", include_in_schema=False)
 async def healthz() -> Json:
     """The process answers."""
@@ -23,6 +24,7 @@ async def healthz() -> Json:
 
 
 @router.get("/readyz")
+@router.get("/v1/readyz", include_in_schema=False)
 @router.head("/readyz", include_in_schema=False)
 async def readyz(services: Use) -> Response:
     """Ready to take frames: the store writes, the kernel is compiled."""
@@ -35,6 +37,7 @@ async def readyz(services: Use) -> Response:
 
 
 @router.get("/metrics")
+@router.get("/v1/metrics", include_in_schema=False)
 async def metrics(services: Use, _caller: AsWatch) -> Response:
     """Prometheus text."""
     return Response(services.metrics.text(), media_type="text/plain; version=0.0.4; charset=utf-8")
