@@ -13,7 +13,8 @@ Navigation shows the pages of `components.shell.NAVIGATION` by path; the page's 
   (`--caution`) caution; neither may be used for anything else, and each comes with words. Figures use
   `components.figures.TEMPLATE` (Plotly) so that they match; its colourway holds neither red nor amber.
 - `assets/*.js` loads on every page: attach to elements only when they are there. The live link and the sound keep
-  running when the engineer leaves Watch; the header shows the watched sortie, its last call and whether sound is armed.
+  running when the engineer leaves Watch; the header shows the watched sortie, and the bar
+  below it says when calls cannot be heard.
 """
 
 from spinfloor_dashboard.app import mount

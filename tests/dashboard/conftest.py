@@ -38,6 +38,7 @@ def scripts(browser: Browser) -> Iterator[Page]:
     page = browser.new_page()
     page.set_content("<div id='shell' data-api='http://nowhere.invalid'></div>")
     names = (
+        "05-tools",
         "10-shell",
         "20-clips",
         "21-sound",

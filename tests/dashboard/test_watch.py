@@ -7,7 +7,7 @@ from typing import Any
 
 import pytest
 from playwright.sync_api import Browser, Page, expect
-from tests.dashboard.flying import create, send, stretch
+from tests.dashboard.flying import RECORDING, create, send, stretch
 from tests.dashboard.visiting import PATIENCE_MS, Visit
 from tests.tools.running import RunningService
 from tests.waiting import wait_for
@@ -353,3 +353,48 @@ def test_a_low_volume_is_said_and_none_is_not_to_be_had(visit: Visit) -> None:
     page.get_by_label("Volume").fill("40")
     expect(page.locator("#w-sound-words")).to_have_text("SOUND ARMED 40 %, LOW")
     assert page.get_by_label("Volume").get_attribute("min") == "40"
+
+
+def test_control_of_one_sortie_is_none_of_another(visit: Visit, service: RunningService) -> None:
+    create(service, "held")
+    create(service, "free")
+    page = visit.open("/?sortie=held")
+    page.wait_for_function("() => spinfloor.link.state", timeout=SOON_MS)
+    page.keyboard.press("t")
+    expect(page.locator("#w-control")).to_contain_text("engineer (you)", timeout=SOON_MS)
+    page.locator('.chip[data-sortie="free"]').click()
+    page.wait_for_function("() => spinfloor.link.state && spinfloor.link.state.sortie === 'free'", timeout=SOON_MS)
+    expect(page.locator("#w-control")).to_have_text("nobody, 1 watching", timeout=SOON_MS)
+    page.wait_for_function("since => spinfloor.link.stateAtMs > since + 1500", arg=page.evaluate("spinfloor.now()"))
+    expect(page.locator("#w-control")).to_have_text("nobody, 1 watching")
+    taken = [r for r in service.ask("GET", "/v1/sorties/free/audit")["records"] if r["action"] == "control"]
+    assert taken == []
+
+
+def test_keys_work_after_the_volume_was_moved(visit: Visit, service: RunningService) -> None:
+    create(service, "moved")
+    page = visit.open("/?sortie=moved")
+    page.wait_for_function("() => spinfloor.link.state", timeout=SOON_MS)
+    page.get_by_label("Volume").focus()
+    page.keyboard.press("ArrowLeft")
+    page.keyboard.press("c")
+    expect(page.locator("#w-mark-answer")).to_contain_text("Controls applied: recorded", timeout=SOON_MS)
+
+
+def test_a_read_only_screen_moves_no_replay(visit: Visit, browser: Browser, service: RunningService) -> None:
+    replay = service.ask("POST", "/v1/replays", json={"recording": RECORDING, "paused": True})
+    first = visit.open(f"/?sortie={replay['sortie']}")
+    first.wait_for_function("() => spinfloor.link.state", timeout=SOON_MS)
+    first.keyboard.press("t")
+    expect(first.locator("#w-control")).to_contain_text("engineer (you)", timeout=SOON_MS)
+    other = Visit(browser, service.base)
+    second = other.open(f"/?sortie={replay['sortie']}")
+    expect(second.locator("#w-control")).to_contain_text("READ-ONLY here", timeout=SOON_MS)
+    expect(second.locator("#w-replay-pause")).to_have_class(re.compile("locked"), timeout=SOON_MS)
+    second.keyboard.press("p")
+    expect(second.locator("#w-mark-answer")).to_contain_text("Read-only: engineer holds control")
+    assert service.ask("GET", f"/v1/replays/{replay['id']}")["state"] == "paused"
+    first.keyboard.press("p")
+    expect(first.locator("#w-replay-pause")).to_contain_text("Pause", timeout=SOON_MS)
+    other.close()
+    service.ask("DELETE", f"/v1/replays/{replay['id']}")

@@ -32,7 +32,8 @@
     return body;
   };
 
-  link.watch = function (sortie) {
+  /** Watch a sortie; goesOn: it is the one watched before, under a new name. */
+  link.watch = function (sortie, goesOn) {
     if (sortie === link.sortie) return;
     link.sortie = sortie;
     link.info = link.state = link.strip = null;
@@ -40,7 +41,7 @@
     link.missing = "";
     forgetRun("");
     spinfloor.clock.reset();
-    tell("sortie", sortie);
+    tell("sortie", { sortie: sortie, goesOn: Boolean(goesOn) });
     if (sortie) sessionStorage.setItem("spinfloor-sortie", sortie);
     drop();
     if (sortie) connect();

@@ -4,6 +4,7 @@
   const spinfloor = (window.spinfloor = window.spinfloor || {});
   const text = spinfloor.text;
   const el = spinfloor.el;
+  const known = spinfloor.known;
   const PHASES = {
     unknown: "not known", flight: "flight", departure: "departure", incipient: "incipient spin", developed: "developed spin",
     recovering: "recovering", dive: "dive", spiral: "spiral, no spin", rolling: "rolling, no spin", tumble: "tumble",
@@ -15,7 +16,6 @@
   const panels = (spinfloor.panels = { phases: PHASES });
 
   const grouped = new Intl.NumberFormat("en-GB", { maximumFractionDigits: 0 });
-  function known(x) { return x !== null && x !== undefined && isFinite(x); }
   /** A number with thousands separated, or a dash. */
   panels.whole = function (x) { return known(x) ? grouped.format(Math.round(x) || 0).replace("-", "\u2212") : "-"; };
   panels.fixed = function (x, digits) { return known(x) ? x.toFixed(digits).replace("-", "\u2212") : "-"; };
@@ -85,12 +85,15 @@
     text("w-link", !spinfloor.link.sortie ? "-" : trust.silent ? "server lost" : !state ? "-" : { ok: "ok", lost: "DATA LOST", "none yet": "no data yet" }[state.link] || state.link);
     tone("w-link-box", trust.silent && spinfloor.link.sortie ? "warning" : state && state.link === "lost" ? "caution" : "");
     text("w-evidence", (state && state.evidence) || "-");
-    const flags = ((state && state.quality) || []).map(function (q) { return (q.channel + " " + q.flag).replace(/_/g, " "); });
+    const flags = ((state && state.quality) || []).map(function (q) { return plain(q.channel) + " " + plain(q.flag); });
     text("w-quality", state && !trust.none ? (flags.length ? flags.join(", ") : state.degraded ? "degraded" : "good") : "-");
     tone("w-quality-box", flags.length || (state && state.degraded) ? "caution" : "");
     el("w-quality-box").title = flags.join("\n");
     return soundButton();
   }
+
+  /** A name of the contract without its unit, in words: "yaw_rate_dps" is "yaw rate". */
+  function plain(name) { return name.replace(/_(ns|dps|ft|deg|kt|g|pct)$/, "").replace(/_/g, " "); }
 
   function tone(id, name) {
     const node = el(id);

@@ -2,12 +2,11 @@
 (function () {
   "use strict";
   const spinfloor = (window.spinfloor = window.spinfloor || {});
+  const known = spinfloor.known;
   const height = (spinfloor.height = { path: [], whole: [], ended: false });
   const INK = { text: "#f0f5f7", soft: "#a9bac3", line: "#2a363e", path: "#6fb7ff", warning: "#ff4b3e", floor: "#dfe7eb" };
   const NAMED = [["recovery floor", "recovery_ft", 3], ["chute floor", "chute_ft", 2], ["abandon floor", "abandon_ft", 3], ["ground", "ground_ft", 1]];
   let spin = null;
-
-  function known(x) { return x !== null && x !== undefined && isFinite(x); }
 
   height.forget = function () { height.path = []; height.whole = []; height.predicted = null; spin = null; };
 

@@ -3,6 +3,7 @@
   "use strict";
   const spinfloor = (window.spinfloor = window.spinfloor || {});
   const TWICE_MS = 400; // two presses closer than this are one
+  const TYPED_INTO = "input:not([type=range]), textarea, select, [contenteditable]"; // a slider takes no letters
   const keys = (spinfloor.keys = {});
   let lastPress = { id: "", atMs: 0 };
 
@@ -24,6 +25,17 @@
   function whyReadOnly() {
     return spinfloor.session.mayOnlyWatch() ? "Read-only: your token may only watch." : "Read-only: " + holder() + " holds control. T takes it.";
   }
+
+  /** Show on a control whether it may be used here. */
+  keys.lock = function (node) {
+    node.classList.toggle("locked", keys.readOnly());
+    node.setAttribute("aria-disabled", String(keys.readOnly()));
+  };
+  /** True, and said why, on a screen that is read-only. */
+  keys.refused = function () {
+    if (keys.readOnly()) answer(whyReadOnly(), true);
+    return keys.readOnly();
+  };
 
   /* Taking control from somebody is asked for twice: they lose it. */
   const SURE_MS = 6000;
@@ -54,6 +66,11 @@
     lastHolder = holder() || lastHolder;
   });
   let lastHolder = "";
+  spinfloor.link.on("sortie", function (now) {
+    if (now.goesOn) return;
+    heldAs = lastHolder = ""; // control of one sortie is none of another
+    asked = { holder: "", atMs: -Infinity };
+  });
 
   function answer(words, bad) {
     const node = spinfloor.el("w-mark-answer");
@@ -113,10 +130,7 @@
     const now = performance.now();
     if (lastPress.id === id && now - lastPress.atMs < TWICE_MS) return false;
     lastPress = { id: id, atMs: now };
-    if (keys.readOnly() && !ALWAYS.includes(id)) {
-      answer(whyReadOnly(), true);
-      return false;
-    }
+    if (!ALWAYS.includes(id) && keys.refused()) return false;
     ACTIONS[id]();
     return true;
   }
@@ -128,13 +142,18 @@
 
   document.addEventListener("keydown", function (event) {
     if (event.repeat || event.ctrlKey || event.altKey || event.metaKey) return;
-    if (event.target.closest && event.target.closest("input, textarea, select, [contenteditable]")) return;
+    if (event.target.closest && event.target.closest(TYPED_INTO)) return;
     const button = document.querySelector('.watch button[data-key="' + CSS.escape(event.key.toLowerCase()) + '"]');
     if (!button || button.hidden) return;
     event.preventDefault();
-    const acted = ACTIONS[button.id] ? press(button.id) : !button.click();
+    const acted = ACTIONS[button.id] ? press(button.id) : clicked(button);
     if (acted) button.animate([{ background: "#3c5563" }, {}], 250); // a flash says "taken": none where it was refused
   });
+
+  function clicked(button) {
+    button.click();
+    return !button.classList.contains("locked");
+  }
 
   function openNote() {
     const form = spinfloor.el("w-note");
@@ -155,7 +174,10 @@
     const name = spinfloor.el("w-by-slot");
     if (name && !name.firstChild) {
       const input = labelled(name, "You are", { maxLength: 40, value: by() });
-      input.addEventListener("change", function () { localStorage.setItem("spinfloor-by", input.value.trim() || "engineer"); });
+      input.addEventListener("change", function () { 
+        localStorage.setItem("spinfloor-by", input.value.trim() || "engineer");
+        input.blur(); // keys are for calls again
+      });
     }
     fillCards();
     const volume = spinfloor.el("w-volume-slot");
@@ -185,8 +207,7 @@
       select.append(Object.assign(spinfloor.make("option", "", "none"), { value: "", disabled: true }));
       for (const card of info.plan.cards) select.append(Object.assign(spinfloor.make("option", "", card.id + (card.title ? " " + card.title : "")), { value: card.id }));
       select.addEventListener("change", function () {
-        if (keys.readOnly()) answer(whyReadOnly(), true);
-        else mark("card", { card: select.value }, "Card " + select.value);
+        if (!keys.refused()) mark("card", { card: select.value }, "Card " + select.value);
         select.blur();
       });
     }
@@ -223,9 +244,6 @@
     const take = spinfloor.el("w-take");
     take.hidden = !control;
     spinfloor.text(take.firstElementChild, holdsControl() ? "Give up control" : "Take control");
-    for (const id in ACTIONS) if (!ALWAYS.includes(id)) {
-      spinfloor.el(id).classList.toggle("locked", keys.readOnly());
-      spinfloor.el(id).setAttribute("aria-disabled", String(keys.readOnly()));
-    }
+    for (const id in ACTIONS) if (!ALWAYS.includes(id)) keys.lock(spinfloor.el(id));
   };
 })();

@@ -49,7 +49,7 @@
   /** Go over to another sortie without a step in the history: a replay went on under a new name. */
   overview.show = function (id) {
     if (asked()) window.history.replaceState({}, "", "/?sortie=" + encodeURIComponent(id));
-    spinfloor.link.watch(id);
+    spinfloor.link.watch(id, true);
     draw();
   };
 
@@ -117,7 +117,7 @@
     if (state.link === "lost" && !state.in_spin) return [["data lost", "soft"]];
     const out = []; // what matters most first: a narrow chip cuts off its end
     const call = state.last_call;
-    if (call && state.time_ns - call.detected_ns < 6e9) {
+    if (call && call.data.call !== "turn" && state.time_ns - call.detected_ns < 6e9) { // turns are told below
       const rank = spinfloor.sound.RANK[call.data.call];
       out.push([call.data.words, rank >= 3 ? "call-warning" : rank === 2 ? "call-caution" : "soft"]);
     }

@@ -33,14 +33,14 @@
   function take(found) { replay.now = found || null; }
 
   async function change(patch) {
-    if (!replay.now) return;
+    if (!replay.now || spinfloor.keys.refused()) return draw();
     try {
       take(await spinfloor.link.json(url("/" + replay.now.id), { method: "PATCH", headers: { "content-type": "application/json" }, body: JSON.stringify(patch) }));
       if (replay.now.sortie !== spinfloor.link.sortie) spinfloor.overview.show(replay.now.sortie);
     } catch (error) {
       spinfloor.text("w-mark-answer", "Replay not changed: " + error.message);
     }
-    draw();
+    return draw();
   }
 
   replay.toggle = function () { if (replay.now) change({ paused: replay.now.state === "playing" }); };
@@ -62,11 +62,11 @@
     speed.id = "w-replay-speed";
     speed.setAttribute("aria-label", "Speed");
     for (const s of SPEEDS) speed.append(Object.assign(make("option", "", s + "\u00d7"), { value: s }));
-    speed.addEventListener("change", function () { change({ speed: Number(speed.value) }); });
+    speed.addEventListener("change", function () { change({ speed: Number(speed.value) }); speed.blur(); });
     const slider = Object.assign(document.createElement("input"), { type: "range", min: 0, step: 0.1 });
     slider.id = "w-replay-slider";
     slider.setAttribute("aria-label", "Position in the recording, seconds");
-    slider.addEventListener("change", function () { seek(Number(slider.value)); });
+    slider.addEventListener("change", function () { seek(Number(slider.value)); slider.blur(); });
     const words = make("strong", "", "");
     words.id = "w-replay-words";
     const at = make("span", "", "");
@@ -94,6 +94,7 @@
     const slider = spinfloor.el("w-replay-slider");
     slider.max = now.length_s;
     if (document.activeElement !== slider) slider.value = now.position_s;
+    for (const node of bar.querySelectorAll("button, select, input")) spinfloor.keys.lock(node);
     const speed = spinfloor.el("w-replay-speed");
     if (document.activeElement !== speed) speed.value = now.speed;
   }

@@ -19,7 +19,11 @@
   }
 
   link.on("sortie", function () {
-    filled = false; spinfloor.calls.forget(); spinfloor.height.forget(); spinfloor.strips.forget(); });
+    filled = false;
+    spinfloor.calls.forget();
+    spinfloor.height.forget();
+    spinfloor.strips.forget();
+  });
   link.on("run", function () { spinfloor.calls.forget(); spinfloor.height.forget(); });
   link.on("strip", function (strip) { spinfloor.strips.see(strip); });
   link.on("state", function (state) {

@@ -96,6 +96,6 @@ def _range(figure: Figure, rows: Sequence[Mapping[str, Any]], floors: Mapping[st
                  "line": {"color": "#a9bac3", "width": 1.5, "dash": "dot"}}
             )  # fmt: skip
             figure["layout"]["annotations"].append(
-                {"xref": "paper", "x": 0, "xanchor": "left", "y": height, "yanchor": "bottom", "showarrow": False,
+                {"xref": "paper", "x": 0, "xshift": 6, "xanchor": "left", "y": height, "yanchor": "bottom", "showarrow": False,
                  "text": f"{words} {feet(height)}", "font": {"size": 13, "color": "#a9bac3"}}
             )  # fmt: skip

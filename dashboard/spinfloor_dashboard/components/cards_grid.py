@@ -21,7 +21,7 @@ COLUMNS: Final[tuple[dict[str, Any], ...]] = (
     {"field": "centre_of_gravity_pct", "headerName": "C.g., %", "width": 84, "number": True},
     {"field": "mass_kg", "headerName": "Mass, kg", "width": 92, "number": True},
     {"field": "power", "headerName": "Power", "width": 82, "choices": ["idle", "on"]},
-    {"field": "check", "headerName": "Check", "width": 150, "editable": False, "tooltipField": "check",
+    {"field": "check", "headerName": "Check", "width": 150, "pinned": "right", "editable": False, "tooltipField": "check",
      "cellClassRules": {"cell-fault": "params.value && params.value !== 'no fault'"}},
 )  # fmt: skip
 

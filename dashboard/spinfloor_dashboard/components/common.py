@@ -10,7 +10,7 @@ from dash.development.base_component import Component
 
 Children = Any
 Given = str | list[str] | None  # what an address gives for a name
-Tone = Literal["plain", "good", "caution", "warning"]
+Tone = Literal["plain", "good", "caution", "warning", "fault"]  # fault: something asked for could not be done
 
 ADVICE = "Advises only: crew, test conductor and the approved plan decide."
 

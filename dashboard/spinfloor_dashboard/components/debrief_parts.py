@@ -132,7 +132,7 @@ def head(record: Row, rows: Sequence[Row]) -> Component:
         className="exports",
     )
     pairs = [html.Div([html.Dt(name), html.Dd(value)]) for name, value in facts]
-    return html.Div([dcc.Download(id="debrief-download"), bar, html.Dl(pairs, className="facts"), exports])
+    return html.Div([dcc.Download(id="debrief-download"), bar, html.Dl(pairs, className="record"), exports])
 
 
 def _export(what: str, form: str, words: str, *, primary: bool = False) -> Component:

@@ -6,7 +6,7 @@ from collections.abc import Callable, Mapping
 from typing import Any
 
 from spinfloor_dashboard.components.common import Tone
-from spinfloor_dashboard.components.words import feet, known, number, spin_name, turns
+from spinfloor_dashboard.components.words import channel, feet, known, number, spin_name, turns
 
 Data = Mapping[str, Any]
 
@@ -80,10 +80,8 @@ def _recovered(data: Data) -> str:
 
 
 def _call(data: Data) -> str:
-    left = data.get("altitude_left_ft")
-    if isinstance(left, Mapping):
-        left = left.get("bound", left.get("median"))
-    numbers = f"; altitude left {feet(left)}" if known(left) else ""
+    bound, median = data.get("altitude_left_bound_ft"), data.get("altitude_left_ft")
+    numbers = f"; altitude left {feet(bound)} cautious, {feet(median)} median" if known(bound) and known(median) else ""
     estimated = "; estimated" if data.get("estimated") else ""
     reason = f": {data['reason']}" if data.get("reason") else ""
     return f"“{data.get('words')}”{reason}{numbers}{estimated}"
@@ -92,7 +90,7 @@ def _call(data: Data) -> str:
 def _quality(data: Data) -> str:
     state = data.get("on", data.get("state"))
     words = {True: "on", False: "off", None: ""}.get(state, state) if not isinstance(state, str) else state
-    return f"{data.get('channel')}: {data.get('flag')} {words}".rstrip()
+    return f"{channel(data.get('channel'))}: {str(data.get('flag')).replace('_', ' ')} {words}".rstrip()
 
 
 def _link(data: Data) -> str:

@@ -22,7 +22,6 @@ class PlanField:
     unit: str = ""
     hint: str = ""
     choices: tuple[str, ...] = ()
-    step: float | str = "any"
     optional: bool = False
 
 

@@ -20,9 +20,9 @@ Row = Mapping[str, Any]
 def state_words(faults: Sequence[Row], weighed: Row | None, unreachable: str | None) -> tuple[str, Tone]:
     """The plan's state in words and its tone."""
     if unreachable is not None:
-        return "not checked", "caution"
+        return "not checked", "fault"
     if faults:
-        return plural(len(faults), "fault"), "caution"
+        return plural(len(faults), "fault"), "fault"
     short = sum(1 for row in (weighed or {}).get("cards", ()) if not row["enough"])
     if short:
         return f"{plural(short, 'card')} too low", "caution"
@@ -78,7 +78,7 @@ def budget(weighed: Row | None) -> Component:
             empty("No budget yet.", "It appears when the plan has a card, its floors and no fault."),
         )
     rows = weighed["cards"]
-    note = f"heights by {weighed['reference']}; cautious bound {weighed['cautious_bound']:.0%}"
+    note = f"heights by {weighed['reference']}; cautious bound {100 * weighed['cautious_bound']:g} %"
     if len(rows) > SHOWN_AT_MOST:
         note += f"; the first {SHOWN_AT_MOST} of {len(rows)} cards are drawn, the table has all"
     return panel(

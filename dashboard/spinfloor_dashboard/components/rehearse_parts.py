@@ -11,7 +11,7 @@ from dash import dcc, html
 from dash.development.base_component import Component
 
 from spinfloor_dashboard.components.common import Tone, badge, empty, panel, utc_clock, utc_time
-from spinfloor_dashboard.components.words import number, plural
+from spinfloor_dashboard.components.words import channel, number, plural
 
 Row = Mapping[str, Any]
 CHANNELS: Final = (
@@ -56,7 +56,7 @@ def fault_form() -> Component:
     )
 
 
-def _fault_row(kind: str, words: str, channel: bool, value: str | None, start: float | None) -> Component:
+def _fault_row(kind: str, words: str, of_channel: bool, value: str | None, start: float | None) -> Component:
     def field(part: str, label: str, shown: Any = "", empty: str = "") -> Component:
         return dmc.TextInput(
             id={"role": f"fault-{part}", "kind": kind}, value=str(shown), size="xs", className="field", w=70,
@@ -69,7 +69,7 @@ def _fault_row(kind: str, words: str, channel: bool, value: str | None, start: f
             html.Td(dmc.Checkbox(id={"role": "fault-on", "kind": kind}, label=words, checked=False)),
             html.Td(field("from", "from, seconds", 0)),
             html.Td(field("to", "to, seconds; empty is to the end", empty="end")),
-            html.Td(_channel(kind, words) if channel else html.Span("all", className="soft")),
+            html.Td(_channel(kind, words) if of_channel else html.Span("all", className="soft")),
             html.Td(
                 field("value", "how much", "" if start is None else start)
                 if value
@@ -91,7 +91,7 @@ def faults_from(
     on: Sequence[bool],
     begin: Sequence[str],
     end: Sequence[str],
-    channel: Mapping[str, str],
+    channels: Mapping[str, str],
     value: Mapping[str, str],
 ) -> list[dict[str, Any]]:
     """The faults ticked, as the service takes them. Raises ValueError with a sentence when a number is none."""
@@ -103,7 +103,7 @@ def faults_from(
         if end[place]:
             fault["to_s"] = _number(end[place], f"{words}: to")
         if needs_channel:
-            fault["channel"] = channel[kind]
+            fault["channel"] = channels[kind]
         if needs_value:
             fault[needs_value] = _number(value.get(kind, ""), f"{words}: how much")
         out.append(fault)
@@ -159,7 +159,7 @@ def score_sheet(sheet: Row) -> Component:
         html.Div(
             [
                 badge("played to its end" if sheet["complete"] else "still playing: later calls show as missed",
-                      "plain" if sheet["complete"] else "caution"),
+                      "plain"),
                 *[badge(f"tool {says}: {count}", TONES.get(says, "plain")) for says, count in counts.items() if count],
                 html.Span("what went wrong: " + ("; ".join(wrong) or "nothing")),
             ],
@@ -180,8 +180,8 @@ def score_sheet(sheet: Row) -> Component:
 def _fault_words(fault: Row) -> str:
     end = f" to {number(fault['to_s'], 0, 's')}" if fault.get("to_s") is not None else " to the end"
     much = fault.get("value", fault.get("seconds"))
-    channel = f" {fault['channel']}" if fault.get("channel") else ""
-    return f"{fault['kind']}{channel}{'' if much is None else f' {much:g}'} from {number(fault['from_s'], 0, 's')}{end}"
+    about = f" {channel(fault['channel'])}" if fault.get("channel") else ""
+    return f"{fault['kind']}{about}{'' if much is None else f' {much:g}'} from {number(fault['from_s'], 0, 's')}{end}"
 
 
 def _line(line: Row) -> Component:

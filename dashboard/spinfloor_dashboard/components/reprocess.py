@@ -117,7 +117,7 @@ def progress(job: Row, scope: Row) -> list[Any]:
 
 def _outcome(mine: Row, job: Row) -> list[Any]:
     if mine.get("problem"):
-        return [badge("not reprocessed", "caution"), f" {mine['problem']}"]
+        return [badge("not reprocessed", "fault"), f" {mine['problem']}"]
     if job["state"] == "cancelled" or not mine.get("run"):
         return [badge("stopped"), " nothing was kept of this sortie"]
     if mine["same"]:
@@ -145,7 +145,7 @@ def _overall(job: Row) -> Component:
         ),
     ]
     if failed:
-        words.append(badge(f"{plural(len(failed), 'flight')} not reprocessed", "caution"))
+        words.append(badge(f"{plural(len(failed), 'flight')} not reprocessed", "fault"))
     return html.Div(words, className="link-row")
 
 

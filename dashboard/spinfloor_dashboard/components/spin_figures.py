@@ -58,8 +58,9 @@ def rates(
     seconds = [(t - spin.started_ns) / NS for t in columns.get("time_ns", ())]
     for place, (name, words) in enumerate(RATES):
         figure["data"].append(_line(seconds, columns.get(name, ()), words, COLOURWAY[place], hover="%{y:.0f} deg/s"))
+    least_s = NAMED_FROM * (seconds[-1] - seconds[0]) if seconds else 0.0
     for begin, end, phase in phases:
-        _shade(figure, (begin - spin.started_ns) / NS, (end - spin.started_ns) / NS, phase)
+        _shade(figure, (begin - spin.started_ns) / NS, (end - spin.started_ns) / NS, phase, least_s)
     for time_ns, count in marked_turns(spin)[1:]:
         if count == int(count):
             _upright(figure, (time_ns - spin.started_ns) / NS, f"{count:.0f}", dash="dot", top=False)
@@ -74,6 +75,7 @@ def rates(
 
 MOMENT: Final = "this moment"
 CROWDED_S: Final = 2.0
+NAMED_FROM: Final = 0.12  # of the width: a phase shorter than that has no room for its name
 
 
 def _moments(spin: SpinMoments, moment_ns: int | None) -> list[tuple[int, str]]:
@@ -122,7 +124,7 @@ def _floor_lines(figure: Figure, floors: Mapping[str, Any]) -> None:
                  "line": {"color": "#e6edf1", "width": 2, "dash": "longdash" if key == "recovery_ft" else "dot"}}
             )  # fmt: skip
             figure["layout"]["annotations"].append(
-                {"xref": "paper", "x": 0.0, "y": height, "xanchor": "left", "yanchor": "bottom", "showarrow": False,
+                {"xref": "paper", "x": 0.0, "xshift": 6, "y": height, "xanchor": "left", "yanchor": "bottom", "showarrow": False,
                  "text": f"{words} {feet(height)}", "font": {"size": 13, "color": "#e6edf1"}}
             )  # fmt: skip
 
@@ -235,14 +237,14 @@ def _line(x: Sequence[Any], y: Sequence[Any], name: str, colour: str, hover: str
     }
 
 
-def _shade(figure: Figure, begin: float, end: float, phase: str) -> None:
+def _shade(figure: Figure, begin: float, end: float, phase: str, least: float) -> None:
     if phase not in PHASE_FILL:
         return
     figure["layout"]["shapes"].append(
         {"type": "rect", "layer": "below", "xref": "x", "yref": "paper", "x0": begin, "x1": end, "y0": 0, "y1": 1,
          "fillcolor": PHASE_FILL[phase], "opacity": 0.75, "line": {"width": 0}}
     )  # fmt: skip
-    if end - begin > 0.8:
+    if end - begin > least:
         figure["layout"]["annotations"].append(
             {"x": (begin + end) / 2, "yref": "paper", "y": 0.01, "yanchor": "bottom", "showarrow": False,
              "text": phase, "font": {"size": 13, "color": "#c9d6dc"}}

@@ -1,12 +1,13 @@
-"""Numbers and times as the pages write them: one way each, a long dash's worth of words where nothing is known."""
+"""Numbers and times as the pages write them: one way each, in words where nothing is known."""
 
 from __future__ import annotations
 
 import math
 from datetime import UTC, datetime
-from typing import Any
+from typing import Any, Final
 
-UNKNOWN = "not known"
+UNKNOWN: Final = "not known"
+UNITS: Final = ("ns", "dps", "ft", "deg", "kt", "g", "pct")
 
 
 def known(value: Any) -> bool:
@@ -54,6 +55,12 @@ def spin_name(spin: dict[str, Any]) -> str:
     first = " ".join(str(spin[name]) for name in ("orientation", "direction") if spin.get(name))
     parts = [part for part in (first, spin.get("mode"), "oscillatory" if spin.get("oscillatory") else None) if part]
     return ", ".join(str(part) for part in parts) or "kind not known"
+
+
+def channel(name: Any) -> str:
+    """A column of the contract in words, without its unit: 'yaw_rate_dps' is 'yaw rate'."""
+    *words, last = str(name).split("_")
+    return " ".join(words if words and last in UNITS else [*words, last])
 
 
 def plural(count: int, one: str, many: str | None = None) -> str:

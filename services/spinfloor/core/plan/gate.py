@@ -83,7 +83,7 @@ def objections(result: Result) -> list[str]:
     where = f"spin {result.spin} of {result.sortie}"
     out = [f"{where}: {what} outside the 99 % prediction" for what in result.surprises]
     if result.margin_ft is not None and result.margin_ft < 0.0:
-        out.append(f"{where}: level flight {-result.margin_ft:.0f} ft below the recovery floor")
+        out.append(f"{where}: level flight {-result.margin_ft:,.0f} ft below the recovery floor")
     if result.exceeded:
         out.append(f"{where}: recovery beyond the limit of the rule")
     return out
