@@ -23,6 +23,7 @@ def register_gauges(services: Services, supervisor: Supervisor | None) -> None:
     metrics.gauge("watchers", "Live sockets open", lambda: services.presence.watchers)
     metrics.gauge("replays", "Replays not stopped", lambda: len(services.replays.all()))
     metrics.gauge("reruns", "Reruns at work", lambda: services.reruns.working)
+    metrics.gauge("learner_queue", "Sorties with a recovery not looked at yet", lambda: services.learner.waiting)
     metrics.gauge("rerun_sorties_waiting", "Sorties of reruns not done yet", lambda: services.reruns.waiting)
     for name in services.ports.gauges():
         metrics.gauge(name, f"{name.replace('_', ' ')}, as the store counts it", _reader(services, name))

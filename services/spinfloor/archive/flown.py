@@ -11,6 +11,7 @@ from spinfloor.core.events import Event, Kind
 from spinfloor.core.plan.gate import SignOff
 from spinfloor.core.plan.model import Plan
 from spinfloor.core.recovery.beliefs import Beliefs
+from spinfloor.ports.audit import AuditRecord
 from spinfloor.ports.bundle import Ports
 from spinfloor.ports.sorties import SortieKind, SortieRecord
 
@@ -62,12 +63,18 @@ async def sign_offs_of(ports: Ports, sorties: Sequence[str] | None = None) -> li
     after = -1
     while page := await ports.audit.read(action=SIGN_OFF, after=after):
         after = page[-1].position
-        found += [
-            SignOff(str(r.sortie), int(str(r.data["spin"])), r.by, str(r.data["reason"]), r.at_ns)
-            for r in page
-            if sorties is None or r.sortie in sorties
-        ]
+        wanted = (record for record in page if sorties is None or record.sortie in sorties)
+        found += [sign_off for record in wanted if (sign_off := _sign_off(record)) is not None]
     return found
+
+
+def _sign_off(record: AuditRecord) -> SignOff | None:
+    """None for a record that names no spin: an imported archive may hold any."""
+    try:
+        spin = int(str(record.data["spin"]))
+    except (KeyError, ValueError):
+        return None
+    return SignOff(str(record.sortie), spin, record.by, str(record.data.get("reason", "")), record.at_ns)
 
 
 async def beliefs_in_force(ports: Ports, aircraft: str, plan: Plan | None) -> tuple[Beliefs | None, int]:

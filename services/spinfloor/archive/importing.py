@@ -13,7 +13,7 @@ from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any, Final
 
-from spinfloor.adapters.sortie_file import SortieFile, open_archive
+from spinfloor.adapters.sortie_file import SortieFile, layout, open_archive
 from spinfloor.archive.bench import PIECE_FRAMES, PIECE_INPUTS, Bench, Made
 from spinfloor.archive.comparing import Comparison, compare
 from spinfloor.archive.rerun_worker import Start
@@ -92,7 +92,7 @@ async def import_sortie(
 
 def _mark_of(opened: SortieFile) -> str:
     """What makes an archive the same one when it is imported again after a broken-off import."""
-    return opened.manifest.parts["inputs.ndjson"].sha256 + opened.manifest.parts["frames.parquet"].sha256
+    return opened.manifest.parts[layout.INPUTS].sha256 + opened.manifest.parts[layout.FRAMES].sha256
 
 
 async def _may_begin(ports: Ports, sortie: str, opened: SortieFile) -> bool:

@@ -13,11 +13,12 @@ from spinfloor.core.recovery.beliefs import Beliefs, Evidence
 from spinfloor.detect.building import plan_of
 from spinfloor.ports.beliefs import StoredBeliefs
 from spinfloor.ports.bundle import Ports
-from spinfloor.ports.errors import StaleVersionError
+from spinfloor.ports.errors import StaleVersionError, StorageError
 from spinfloor.ports.sorties import SortieKind, SortieRecord
 
 LOOK_BACK_SORTIES: Final = 50
 ATTEMPTS: Final = 20
+REST_S: Final = 5.0
 
 log = structlog.get_logger("spinfloor.archive")
 
@@ -27,25 +28,46 @@ class Learner:
 
     def __init__(self, ports: Ports) -> None:
         self._ports = ports
-        self._queue: asyncio.Queue[SortieRecord] = asyncio.Queue()
+        self._waiting: dict[str, SortieRecord] = {}  # each sortie once, however many recoveries it had meanwhile
+        self._there = asyncio.Event()
+
+    @property
+    def waiting(self) -> int:
+        """Sorties with a recovery that nobody has looked at yet."""
+        return len(self._waiting)
 
     def on_events(self, record: SortieRecord, events: Sequence[Event]) -> None:
         """Hook of the detect side; returns at once."""
         if record.kind is SortieKind.FLIGHT and any(event.kind is Kind.RECOVERED for event in events):
-            self._queue.put_nowait(record)
+            self._waiting[record.id] = record
+            self._there.set()
 
     async def run(self) -> None:
         """Learn until cancelled; first what a crash may have left out."""
-        for record in await self._ports.sorties.list_all(limit=LOOK_BACK_SORTIES):
+        for record in await self._latest():
             if record.kind is SortieKind.FLIGHT:
-                await self.learn(record)
+                await self._try(record)
         while True:
-            record = await self._queue.get()
+            await self._there.wait()
+            self._there.clear()
+            while self._waiting:
+                await self._try(self._waiting.pop(next(iter(self._waiting))))
+
+    async def _latest(self) -> list[SortieRecord]:
+        """The sorties made last; a store that is away is waited for."""
+        while True:
             try:
-                await self.learn(record)
-            # One sortie's trouble must not end the learning of the others; it is taken up again at the next start.
-            except Exception:
-                log.exception("not learnt", sortie=record.id)
+                return await self._ports.sorties.list_all(limit=LOOK_BACK_SORTIES)
+            except StorageError as error:
+                log.warning("learning waits", reason=error.sentence)
+                await self._ports.clock.sleep(REST_S)
+
+    async def _try(self, record: SortieRecord) -> None:
+        try:
+            await self.learn(record)
+        # One sortie's trouble must not end the learning of the others; it is taken up again at the next start.
+        except Exception:
+            log.exception("not learnt", sortie=record.id)
 
     async def learn(self, record: SortieRecord) -> int:
         """Take in every recovery of a sortie that is not in the store yet; returns how many were taken."""

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable, Iterable
 from typing import Any
 
-from spinfloor.core.events import Event, Kind
+from spinfloor.core.events import CALLS, Call, Event, Kind
 
 Row = dict[str, Any]
 
@@ -112,14 +112,11 @@ def _recovered(row: Row, event: Event) -> None:
         row[name] = data.get(name)
 
 
-_ORDER = ("status", "turn", "caution", "recover", "chute", "abandon")
-
-
 def _call(row: Row, event: Event) -> None:
-    call = str(event.data.get("call"))
+    call = Call(str(event.data["call"]))
     row["calls"] += 1
-    if row["highest_call"] is None or _ORDER.index(call) > _ORDER.index(row["highest_call"]):
-        row["highest_call"] = call
+    if row["highest_call"] is None or CALLS.index(call) > CALLS.index(row["highest_call"]):
+        row["highest_call"] = call.value
     if row["card"] is None:
         row["card"] = event.data.get("card")
 

@@ -23,7 +23,7 @@ _FIXED: Final = (
     ("time_ns", pa.int64()),
     ("detected_ns", pa.int64()),
 )
-_TEXT: Final = (
+TEXT_FIELDS: Final = (
     "from",
     "to",
     "orientation",
@@ -41,7 +41,7 @@ _TEXT: Final = (
     "mark",
     "by",
 )
-_NUMBER: Final = (
+NUMBER_FIELDS: Final = (
     "turns",
     "turns_about_vertical",
     "recovery_turns",
@@ -55,14 +55,14 @@ _NUMBER: Final = (
     "alpha_deg",
     "seconds_per_turn",
 )
-_YES_NO: Final = ("oscillatory", "estimated")
+YES_NO_FIELDS: Final = ("oscillatory", "estimated")
 
 SCHEMA: Final = pa.schema(
     [
         *(pa.field(n, t, nullable=False) for n, t in _FIXED),
-        *(pa.field(n, pa.string()) for n in _TEXT),
-        *(pa.field(n, pa.float64()) for n in _NUMBER),
-        *(pa.field(n, pa.bool_()) for n in _YES_NO),
+        *(pa.field(n, pa.string()) for n in TEXT_FIELDS),
+        *(pa.field(n, pa.float64()) for n in NUMBER_FIELDS),
+        *(pa.field(n, pa.bool_()) for n in YES_NO_FIELDS),
         pa.field("data", pa.string(), nullable=False),
     ]
 )
@@ -79,9 +79,9 @@ def events_table(records: Sequence[Mapping[str, object]]) -> pa.Table:
     """One row per event, columns as in SCHEMA."""
     data = [_data(r) for r in records]
     columns: list[list[object]] = [[r[name] for r in records] for name, _ in _FIXED]
-    columns += [[_of(d.get(name), str) for d in data] for name in _TEXT]
-    columns += [[_number(d.get(name)) for d in data] for name in _NUMBER]
-    columns += [[_of(d.get(name), bool) for d in data] for name in _YES_NO]
+    columns += [[_of(d.get(name), str) for d in data] for name in TEXT_FIELDS]
+    columns += [[_number(d.get(name)) for d in data] for name in NUMBER_FIELDS]
+    columns += [[_of(d.get(name), bool) for d in data] for name in YES_NO_FIELDS]
     columns.append([orjson.dumps(d, option=orjson.OPT_SERIALIZE_NUMPY).decode() for d in data])
     arrays = [pa.array(c, type=f.type) for c, f in zip(columns, SCHEMA, strict=True)]
     return pa.Table.from_arrays(arrays, schema=SCHEMA)

@@ -13,15 +13,15 @@ from typing import Any, Final
 import orjson
 
 from spinfloor.adapters.sortie_file import layout
+from spinfloor.adapters.sortie_file.events import check_reruns, check_run, read_events, record_of, text_lines
 from spinfloor.adapters.sortie_file.frames_table import FramesReader
 from spinfloor.adapters.sortie_file.layout import Manifest, PartFacts, damaged
 from spinfloor.adapters.sortie_file.lines import FloorsLine, FramesLine, Line, input_of, parse_line
 from spinfloor.core.errors import SpinfloorError
-from spinfloor.core.events import Event, Kind
+from spinfloor.core.events import Event
 from spinfloor.core.plan.load import plan_from
 from spinfloor.core.plan.model import Floors, Plan
 from spinfloor.core.recovery.beliefs import Beliefs
-from spinfloor.ports.events import RERUN_PREFIX
 from spinfloor.ports.inputs import Input
 
 _CHUNK: Final = 1 << 20
@@ -53,7 +53,7 @@ class SortieFile:
             frames.close()
 
     def _lines(self) -> Iterator[Line]:
-        for number, text in _text_lines(self.folder / layout.INPUTS):
+        for number, text in text_lines(self.folder / layout.INPUTS):
             try:
                 yield parse_line(text)
             except ValueError as error:
@@ -61,11 +61,11 @@ class SortieFile:
 
     def events(self) -> list[Event]:
         """The flown run's events."""
-        return list(_events(self.folder / layout.EVENTS))
+        return list(read_events(self.folder / layout.EVENTS))
 
     def reruns(self) -> list[Event]:
         """Events of the runs made aside."""
-        return list(_events(self.folder / layout.RERUNS))
+        return list(read_events(self.folder / layout.RERUNS))
 
     def check(self) -> None:
         """Everything that checksums do not show: that the parts fit together. Raises ArchiveError."""
@@ -81,8 +81,8 @@ class SortieFile:
         frames.close()
         if (lines, rows, there) != (manifest.inputs, manifest.frames, manifest.frames):
             raise damaged("inputs, frames and manifest disagree on how many there are")
-        _check_run(self.events(), manifest.run, manifest.events)
-        _check_reruns(self.reruns(), manifest.reruns)
+        check_run(self.events(), manifest.run, manifest.events)
+        check_reruns(self.reruns(), manifest.reruns)
 
 
 def open_archive(path: Path, folder: Path) -> SortieFile:
@@ -141,7 +141,7 @@ def _parsed(folder: Path, manifest: Manifest) -> SortieFile:
         raise damaged(f"the plan or the beliefs are not valid here ({error.sentence})"[:600]) from error
     if plan.aircraft.name != manifest.aircraft:
         raise damaged("the plan is of another aircraft than the manifest says")
-    actions = [_record(number, text, layout.ACTIONS) for number, text in _text_lines(folder / layout.ACTIONS)]
+    actions = [record_of(number, text, layout.ACTIONS) for number, text in text_lines(folder / layout.ACTIONS)]
     return SortieFile(folder, manifest, plan, plan_data, beliefs, notes, actions)
 
 
@@ -155,63 +155,8 @@ def _json(folder: Path, name: str) -> Any:
         raise damaged(f"{name} is no JSON") from error
 
 
-def _text_lines(path: Path) -> Iterator[tuple[int, bytes]]:
-    with path.open("rb") as file:
-        yield from enumerate(file, start=1)
-
-
-def _record(number: int, text: bytes, name: str) -> dict[str, Any]:
-    try:
-        record = orjson.loads(text)
-    except orjson.JSONDecodeError as error:
-        raise damaged(f"line {number} of {name} is no JSON") from error
-    if not isinstance(record, dict):
-        raise damaged(f"line {number} of {name} is no JSON object")
-    return record
-
-
-def _events(path: Path) -> Iterator[Event]:
-    for number, text in _text_lines(path):
-        record = _record(number, text, path.name)
-        try:
-            event = Event(
-                record["sortie"], record["run"], record["sequence"], Kind(record["kind"]), record["time_ns"],
-                record["detected_ns"], record["data"],
-            )  # fmt: skip
-        except (KeyError, ValueError, TypeError) as error:
-            raise damaged(f"line {number} of {path.name} is no event") from error
-        if not _plausible(event):
-            raise damaged(f"line {number} of {path.name} is no event")
-        yield event
-
-
-def _plausible(event: Event) -> bool:
-    whole = (event.sequence, event.time_ns, event.detected_ns)
-    numbers = all(isinstance(n, int) and not isinstance(n, bool) and -(2**63) <= n < 2**63 for n in whole)
-    return numbers and isinstance(event.run, str) and isinstance(event.data, dict)
-
-
 def _check_floors(floors: dict[str, Any], number: int) -> None:
     try:
         Floors.model_validate(floors)
     except ValueError as error:
         raise damaged(f"line {number} of {layout.INPUTS} sets floors that are none") from error
-
-
-def _check_run(events: list[Event], run: str | None, count: int) -> None:
-    if run is not None and run.startswith(RERUN_PREFIX):
-        raise damaged("the flown run is named as a rerun")
-    if len(events) != count:
-        raise damaged(f"{layout.EVENTS} has {len(events)} events where the manifest has {count}")
-    for place, event in enumerate(events):
-        if (event.run, event.sequence) != (run, place):
-            raise damaged(f"event {place} of {layout.EVENTS} is of another run or out of sequence")
-
-
-def _check_reruns(events: list[Event], names: list[str]) -> None:
-    following: dict[str, int] = {}
-    for event in events:
-        place = following.get(event.run, 0)
-        if event.run not in names or not event.run.startswith(RERUN_PREFIX) or event.sequence != place:
-            raise damaged(f"{layout.RERUNS} holds runs that the manifest does not name, or events out of sequence")
-        following[event.run] = place + 1
