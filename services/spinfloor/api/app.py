@@ -11,12 +11,13 @@ import structlog
 from fastapi import APIRouter, FastAPI, Request, WebSocket
 from fastapi.routing import APIRoute
 from starlette.exceptions import HTTPException
-from starlette.responses import Response
+from starlette.responses import HTMLResponse, Response
 from starlette.routing import Match
 
 from spinfloor import __version__
 from spinfloor.api import problems
 from spinfloor.api.auth import Authority
+from spinfloor.api.docs_page import HEADERS, docs_page
 from spinfloor.api.gauges import register_gauges
 from spinfloor.api.guard import Guard
 from spinfloor.api.metrics import Metrics
@@ -94,7 +95,7 @@ def create_app(
         version=__version__,
         description=f"Live watch over spin tests. {CAUTION}",
         lifespan=lifespan,
-        docs_url="/docs",
+        docs_url=None,
         redoc_url=None,
     )
     app.state.services = services
@@ -104,6 +105,7 @@ def create_app(
         app.include_router(router)
     _unknown_paths(app, routers)
     describe(app)
+    _page_for_reading(app)
     if mount is not None:
         mount(app)
     app.add_middleware(Guard, settings=settings, clock=ports.clock, traffic=services.metrics.traffic)
@@ -190,6 +192,12 @@ def _unknown_paths(app: FastAPI, routers: Sequence[APIRouter]) -> None:
             got=socket.url.path,
             now="nothing was opened",
         )
+
+
+def _page_for_reading(app: FastAPI) -> None:
+    @app.get("/docs", include_in_schema=False)
+    async def docs() -> Response:
+        return HTMLResponse(docs_page(app.openapi()), headers=HEADERS)
 
 
 def _other_methods(request: Request, routers: Sequence[APIRouter]) -> list[str]:
