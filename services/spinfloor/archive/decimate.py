@@ -23,7 +23,7 @@ async def decimated(blocks: AsyncIterator[FrameBlock], *, first_ns: int, last_ns
     held: FrameBlock | None = None
     async for block in blocks:
         if held is not None:
-            block = joined([held, block])
+            block = FrameBlock.joined([held, block])
         stretch = _stretches(block, first_ns, width)
         # The last stretch may go on in the next block.
         cut = int(np.flatnonzero(stretch != stretch[-1])[-1]) + 1 if bool((stretch != stretch[-1]).any()) else 0
@@ -32,22 +32,13 @@ async def decimated(blocks: AsyncIterator[FrameBlock], *, first_ns: int, last_ns
         held = block.slice(cut, len(block))
     if held is not None and len(held):
         parts.append(_reduced(held, _stretches(held, first_ns, width)))
-    return joined(parts)
+    return FrameBlock.joined(parts)
 
 
 def _stretches(block: FrameBlock, first_ns: int, width: int) -> Int64Array:
     """Number of each frame's stretch, never falling: a frame from the past goes into the stretch reached."""
     stretches: Int64Array = np.maximum.accumulate((block.time_ns - first_ns) // width)
     return stretches
-
-
-def joined(parts: list[FrameBlock]) -> FrameBlock:
-    """Blocks one behind the other."""
-    if not parts:
-        return FrameBlock(np.empty(0, np.int64), np.empty((0, CHANNEL_COUNT)))
-    if len(parts) == 1:
-        return parts[0]
-    return FrameBlock(np.concatenate([p.time_ns for p in parts]), np.concatenate([p.values for p in parts]))
 
 
 def _reduced(block: FrameBlock, stretch: Int64Array) -> FrameBlock:

@@ -8,9 +8,9 @@ from typing import Any, Final
 
 from spinfloor import __version__
 from spinfloor.archive.decimate import decimated
+from spinfloor.archive.flown import run_events
 from spinfloor.archive.report_build import ReportInput
 from spinfloor.archive.spin_table import Row, spin_table
-from spinfloor.core.events import Event
 from spinfloor.core.plan.rules import RULES
 from spinfloor.ports.bundle import Ports
 from spinfloor.ports.sorties import SortieRecord
@@ -18,13 +18,12 @@ from spinfloor.ports.sorties import SortieRecord
 LEAD_NS: Final = 5_000_000_000
 TAIL_NS: Final = 15_000_000_000
 POINTS_PER_SPIN: Final = 1200
-EVENT_PAGE: Final = 5000
 
 
 async def report_input(ports: Ports, record: SortieRecord) -> ReportInput:
     """Everything of the sortie's current run. Raises UnknownSortieError before, StorageError here."""
     run = await ports.events.current_run(record.id)
-    events = await events_of(ports, record.id, run)
+    events = [] if run is None else await run_events(ports, record.id, run=run)
     rows = spin_table(events, record.plan)
     rule = RULES.get(str(record.plan.get("rule", "")))
     return ReportInput(
@@ -43,18 +42,6 @@ async def report_input(ports: Ports, record: SortieRecord) -> ReportInput:
         versions={"spinfloor": __version__},
         rule=None if rule is None else asdict(rule),
     )
-
-
-async def events_of(ports: Ports, sortie: str, run: str | None) -> list[Event]:
-    """All events of a run, in order."""
-    events: list[Event] = []
-    while run is not None:
-        after = events[-1].sequence if events else -1
-        page = await ports.events.read(sortie, run=run, after=after, limit=EVENT_PAGE)
-        events += page
-        if len(page) < EVENT_PAGE:
-            break
-    return events
 
 
 async def _frames(ports: Ports, sortie: str, row: Row) -> Mapping[str, Sequence[Any]]:

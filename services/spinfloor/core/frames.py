@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -58,6 +58,15 @@ class FrameBlock:
     def slice(self, start: int, stop: int) -> FrameBlock:
         """Frames start (included) to stop (excluded), without copying."""
         return FrameBlock(self.time_ns[start:stop], self.values[start:stop])
+
+    @staticmethod
+    def joined(blocks: Sequence[FrameBlock]) -> FrameBlock:
+        """Blocks behind one another; of one the same, without copying."""
+        if len(blocks) == 1:
+            return blocks[0]
+        if not blocks:
+            return FrameBlock(np.empty(0, np.int64), np.empty((0, CHANNEL_COUNT)))
+        return FrameBlock(np.concatenate([b.time_ns for b in blocks]), np.concatenate([b.values for b in blocks]))
 
     @staticmethod
     def from_columns(columns: Mapping[str, npt.ArrayLike]) -> FrameBlock:

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
-import numpy as np
 import structlog
 
 from spinfloor.core.detector.detector import Detector
@@ -44,15 +43,8 @@ def apply(detector: Detector, one: Input) -> list[Event]:
             return detector.feed(block)
 
 
-def joined(blocks: Sequence[FrameBlock]) -> FrameBlock:
-    """Blocks as one; of one the same, without copying."""
-    if len(blocks) == 1:
-        return blocks[0]
-    return FrameBlock(np.concatenate([b.time_ns for b in blocks]), np.concatenate([b.values for b in blocks]))
-
-
 def _fed(detector: Detector, blocks: Sequence[FrameBlock]) -> list[Event]:
-    return detector.feed(joined(blocks)) if any(len(block) for block in blocks) else []
+    return detector.feed(FrameBlock.joined(blocks)) if any(len(block) for block in blocks) else []
 
 
 def _mark(detector: Detector, mark: Mark) -> list[Event]:

@@ -14,7 +14,7 @@ from spinfloor.core.detector.detector import Detector
 from spinfloor.core.errors import SpinfloorError
 from spinfloor.core.events import Event
 from spinfloor.core.frames import FrameBlock
-from spinfloor.detect.applying import apply, joined
+from spinfloor.detect.applying import apply
 from spinfloor.detect.building import build_detector, plan_of
 from spinfloor.detect.journaling import EventWriter
 from spinfloor.detect.messages import (
@@ -172,7 +172,7 @@ class SortieRuntime:
 
     async def _feed(self, inputs: Sequence[FramesInput]) -> list[Event]:
         blocks = [entry.block for entry in inputs]
-        block = joined(blocks)
+        block = FrameBlock.joined(blocks)
         if len(block) == 0:
             return []
         if len(block) <= INLINE_FRAMES:
@@ -298,7 +298,7 @@ class SortieRuntime:
         blocks, self._fresh.blocks = self._fresh.blocks, []
         self._fresh.changed = False
         self._fresh.published_steady_ns = now
-        block = joined(blocks) if blocks else None
+        block = FrameBlock.joined(blocks) if blocks else None
         self._fresh.message, self._fresh.watched = state_message(self._state(watched), block), watched
         await self._ports.bus.publish(live_subject(self.record.id), self._fresh.message)
 

@@ -72,10 +72,7 @@ def _spliced(block: FrameBlock, recovery: _Recovery, count: int) -> FrameBlock:
         parts = [block.slice(0, cut)]
         parts += [_moved(turn, recovery.period_ns, cost, again) for again in range(1, count + 1)]
         parts.append(_moved(block.slice(cut, len(block)), recovery.period_ns, cost, count))
-    return FrameBlock(
-        np.concatenate([part.time_ns for part in parts]),
-        np.ascontiguousarray(np.concatenate([part.values for part in parts])),
-    )
+    return FrameBlock.joined(parts)
 
 
 def _moved(

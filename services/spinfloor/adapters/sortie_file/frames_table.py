@@ -58,10 +58,9 @@ class FramesWriter:
 
     def _flush(self) -> None:
         if self._rows:
-            times = np.concatenate([b.time_ns for b in self._waiting])
-            values = np.concatenate([b.values for b in self._waiting])
-            columns = [pa.array(np.ascontiguousarray(values[:, i]), from_pandas=True) for i in range(CHANNEL_COUNT)]
-            self._writer.write_table(pa.Table.from_arrays([pa.array(times), *columns], schema=SCHEMA))
+            block = FrameBlock.joined(self._waiting)
+            columns = [pa.array(np.ascontiguousarray(c), from_pandas=True) for c in block.values.T]
+            self._writer.write_table(pa.Table.from_arrays([pa.array(block.time_ns), *columns], schema=SCHEMA))
         self._waiting, self._rows = [], 0
 
 
@@ -106,8 +105,4 @@ class FramesReader:
             taken.append(block.slice(0, count))
             self._left = block.slice(count, len(block)) if count < len(block) else None
             rows -= count
-        if not taken:
-            return FrameBlock(np.empty(0, np.int64), np.empty((0, CHANNEL_COUNT)))
-        if len(taken) == 1:
-            return FrameBlock(taken[0].time_ns.copy(), taken[0].values.copy())
-        return FrameBlock(np.concatenate([b.time_ns for b in taken]), np.concatenate([b.values for b in taken]))
+        return FrameBlock.joined(taken)

@@ -21,7 +21,7 @@ from spinfloor.api.negotiation import wanted_format
 from spinfloor.api.problems import ProblemError, record_of
 from spinfloor.api.responses import Json, streamed
 from spinfloor.api.services import AsSource, AsWatch, Services, Use
-from spinfloor.archive.decimate import decimated, joined
+from spinfloor.archive.decimate import decimated
 from spinfloor.core.errors import SpinfloorError
 from spinfloor.core.frames import FrameBlock
 from spinfloor.ingest.batches import SOURCE_PATTERN, Batch, Wire, read_json, read_msgpack
@@ -268,4 +268,4 @@ async def _bounded(blocks: AsyncIterator[FrameBlock]) -> AsyncIterator[FrameBloc
 
 
 async def _whole(blocks: list[FrameBlock]) -> FrameBlock:
-    return await asyncio.to_thread(joined, blocks)
+    return await asyncio.to_thread(FrameBlock.joined, blocks)

@@ -7,8 +7,6 @@ from collections import deque
 from collections.abc import Awaitable, Callable, Mapping
 from typing import Any, Final
 
-import numpy as np
-
 from spinfloor.core.errors import SpinfloorError
 from spinfloor.core.frames import FrameBlock
 from spinfloor.ports.clock import Clock
@@ -80,9 +78,7 @@ class Outbox:
         if not parts:
             return None
         self._frames -= sum(map(len, parts))
-        if len(parts) == 1:
-            return parts[0]
-        return FrameBlock(np.concatenate([p.time_ns for p in parts]), np.concatenate([p.values for p in parts]))
+        return FrameBlock.joined(parts)
 
     async def _until_acknowledged(self, batch: FrameBlock) -> None:
         pause = RETRY_FIRST_S
