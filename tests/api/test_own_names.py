@@ -2,17 +2,23 @@
 
 from __future__ import annotations
 
+import asyncio
 import io
 import itertools
+from pathlib import Path
 from typing import Any
 
 import orjson
 import pyarrow as pa
 import pyarrow.parquet as pq
-from numpy.testing import assert_allclose
+from numpy.testing import assert_allclose, assert_array_equal
 from tests.serving_thread import Serving, frames, plan_data
 
+from spinfloor.adapters.sqlite import open_store
+from spinfloor.api.own_names import OwnNames
 from spinfloor.client import Client, encode_batch
+from spinfloor.ingest.batches import Wire
+from spinfloor.ports.sorties import SortieKind, SortieRecord
 
 NAMES = itertools.count()
 MAP: dict[str, Any] = {
@@ -98,3 +104,20 @@ def test_without_a_map_or_with_lengths_that_differ_nothing_is_taken(service: Ser
     uneven = {**own_columns(0, 5), "P": [1.0]}
     assert post(service, name, 0, uneven).status_code == 422
     assert service.http.get(f"/v1/sorties/{name}").json()["frames"]["count"] == 0
+
+
+async def test_big_batches_of_a_source_take_turns_with_small_ones(tmp_path: Path) -> None:
+    """Some mapped in a thread, some not: what each leaves for the next is as if they had come one after another."""
+    ports = open_store(tmp_path)
+    plan = {**plan_data(data_age_limit_s=10.0), "channel_map": MAP}
+    await ports.sorties.create(SortieRecord("s", SortieKind.FLIGHT, 1, "aircraft", plan))
+    alone, together = OwnNames(ports.sorties), OwnNames(ports.sorties)
+    wires = [Wire("boom", k, own_columns(10 * k, 10 * k + 10)) for k in range(12)]
+    for wire in wires:
+        wire.columns["Hp"][1:] = [None] * 9  # a slow channel, held from batch to batch
+    one_by_one = [await alone.batch("s", wire) for wire in wires]
+    first = await together.batch("s", wires[0])
+    rest = (together.batch("s", wire, aside=k % 3 == 0) for k, wire in enumerate(wires[1:]))
+    for one, other in zip(one_by_one, [first, *await asyncio.gather(*rest)], strict=True):
+        assert_array_equal(one.block.values, other.block.values)
+    await ports.close()

@@ -81,6 +81,19 @@ def test_what_is_not_regular_is_refused_in_words(bad: dict[str, object]) -> None
     assert "nothing of this batch was taken" in refused.value.sentence
 
 
+def test_an_absurd_second_costs_its_row_and_not_the_batch() -> None:
+    columns = {"time_s": [1.0, 10**400, None, 2.0], **{name: [1.0] * 4 for name in COLUMN_NAMES[:4]}}
+    batch = batch_of(Wire("s", 0, columns))
+    assert batch.block.time_ns.tolist() == [1_000_000_000, 2_000_000_000]
+    assert [problem.row for problem in batch.problems] == [1, 2]
+
+
+def test_two_columns_of_time_are_refused() -> None:
+    columns = {"time_s": [1.0], TIME_COLUMN: [1], **{name: [1.0] for name in COLUMN_NAMES[:4]}}
+    with pytest.raises(ColumnError, match="either time_ns or time_s; got both"):
+        batch_of(read_json(orjson.dumps({"source": "s", "sequence": 0, "columns": columns})))
+
+
 @settings(max_examples=100, deadline=None)
 @given(blocks())
 def test_a_block_comes_back_from_its_bytes_bit_for_bit(block: FrameBlock) -> None:

@@ -193,7 +193,7 @@ def make_batch(source: str, sequence: int, columns: Mapping[str, Any]) -> Batch:
 
 def _column(name: str, data: Any) -> Any:
     if isinstance(data, bytes):
-        data = _packed(name, data)
+        data = packed(name, data)
     if name == TIME_COLUMN and isinstance(data, list) and None in data:
         return np.asarray([NO_TIME_NS if t is None else t for t in data])
     if name == TIME_SECONDS_COLUMN:
@@ -203,7 +203,8 @@ def _column(name: str, data: Any) -> Any:
     return data
 
 
-def _packed(name: str, data: bytes) -> npt.NDArray[Any]:
+def packed(name: str, data: bytes) -> npt.NDArray[Any]:
+    """A column sent as bytes. Raises BatchError when they are no whole numbers of eight bytes."""
     if len(data) % 8:
         raise BatchError(
             expected=f"{name} as bytes to be whole 8-byte numbers",
@@ -218,7 +219,14 @@ def _seconds(data: Any) -> npt.NDArray[np.float64]:
     """Seconds; a missing or absurd one becomes a time that the row check refuses, so that only its row goes."""
     try:
         seconds = np.asarray(data, dtype=np.float64)
-    except (TypeError, ValueError, OverflowError):
-        seconds = np.full(len(data), np.nan)
+    except (TypeError, ValueError, OverflowError):  # one that is no number, or beyond any float
+        seconds = np.array([_float(value) for value in data])
     usable = np.isfinite(seconds) & (np.abs(seconds) < 9e9)
     return np.where(usable, seconds, -1.0)
+
+
+def _float(value: Any) -> float:
+    try:
+        return float(value)
+    except (TypeError, ValueError, OverflowError):
+        return float("nan")

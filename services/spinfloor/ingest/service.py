@@ -108,7 +108,9 @@ class Ingest:
     def _progress_of(self, sortie: str, batch: Batch) -> _Progress:
         key = (sortie, batch.source)
         progress = self._progress.get(key)
-        if progress is None:
+        if progress is not None:
+            self._progress.move_to_end(key)
+        else:
             # The batch itself is in the journal already; before it this process knows nothing of the source.
             progress = _Progress(batch.sequence - 1, None)
             self._progress[key] = progress

@@ -18,7 +18,7 @@ from spinfloor.core.channels import ALPHA, PRESSURE_ALTITUDE, ROLL_RATE, YAW_RAT
 from spinfloor.core.errors import SpinfloorError
 from spinfloor.core.frames import FrameBlock
 from spinfloor.core.plan.channel_map import ChannelMap
-from spinfloor.ingest.batches import Wire
+from spinfloor.ingest.batches import BatchError, Wire
 
 MAP: dict[str, Any] = {
     "time": {"source": "T", "unit": "s", "start": "2031-05-07T09:00:00Z"},
@@ -163,3 +163,10 @@ def test_any_columns_end_in_frames_or_a_sentence(data: dict[str, Any], rate: flo
     except SpinfloorError as error:
         sentence = error.sentence
     assert sentence.endswith(".")
+
+
+def test_packed_bytes_that_are_no_whole_numbers_are_refused() -> None:
+    mapper = BatchMapper(ChannelMap.model_validate(MAP))
+    packed = {name: np.ones(3).tobytes()[:-1] for name in "TPQR"} | {"Hp": np.ones(3).tobytes()[:-1]}
+    with pytest.raises(BatchError, match="whole 8-byte numbers"):
+        mapper.take(Wire("s", 0, packed))

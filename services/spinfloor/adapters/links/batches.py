@@ -19,11 +19,11 @@ from spinfloor.adapters.recordings.map_time import TableTimes, table_times
 from spinfloor.adapters.recordings.map_units import Converter, converter
 from spinfloor.adapters.recordings.recording import Column, Notes, Table, find_channel
 from spinfloor.core.alignment import hold_last, typical_period_ns
-from spinfloor.core.channels import CHANNEL_COUNT, CHANNEL_INDEX, TIME_COLUMN
+from spinfloor.core.channels import CHANNEL_COUNT, CHANNEL_INDEX
 from spinfloor.core.errors import SpinfloorError
 from spinfloor.core.frames import ColumnError, Float64Array, FrameBlock, Int64Array
 from spinfloor.core.plan.channel_map import ChannelMap, MappedColumn, TimeSource
-from spinfloor.ingest.batches import Batch, Wire, check_size
+from spinfloor.ingest.batches import Batch, Wire, check_size, packed
 from spinfloor.ingest.rows import RowProblem, check_rows
 
 REMEMBERED: Final = 1024  # samples of each channel, for those slower than the batches
@@ -65,7 +65,8 @@ class BatchMapper:
     def take(self, wire: Wire) -> Batch:
         """Frames of a batch. One that was there before changes nothing that is remembered.
 
-        Raises ColumnError when nothing in it is mapped or lengths differ, RecordingError for a time without a unit.
+        Raises ColumnError when nothing in it is mapped or lengths differ, BatchError for packed bytes that are no numbers,
+        RecordingError for a time without a unit.
         """
         table = _table(wire.columns)
         check_size(table.rows)
@@ -175,7 +176,7 @@ def _table(columns: Mapping[str, Any]) -> Table:
 def _array(name: str, data: Any) -> npt.NDArray[Any]:
     """Whole numbers stay whole, because a float cannot hold nanoseconds since 1970."""
     if isinstance(data, bytes):
-        return np.frombuffer(data[: len(data) // 8 * 8], dtype="<i8" if name == TIME_COLUMN else "<f8")
+        return packed(name, data)
     missing = [value is None for value in data] if isinstance(data, list) else []
     plain = [0 if value is None else value for value in data] if any(missing) else data
     try:
