@@ -18,6 +18,7 @@ from websockets.asyncio.client import ClientConnection
 
 from spinfloor.client import Client, ServiceError, UnreachableError, encode_batch
 from spinfloor.core.frames import FrameBlock
+from spinfloor.ingest.service import rejects_in
 from spinfloor.ports.clock import Clock
 
 WINDOW: Final = 32
@@ -158,4 +159,4 @@ class Sender:
         progress.acked = max(progress.acked, int(answer["acked"]) + 1)
         progress.frames += int(answer["accepted"])
         progress.duplicates += int(answer["duplicates"])
-        progress.rejected += len(answer["rejected"])
+        progress.rejected += rejects_in(answer)

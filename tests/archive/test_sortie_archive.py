@@ -24,6 +24,7 @@ from spinfloor.archive.bench import Bench
 from spinfloor.archive.importing import NotReproducedError, import_sortie
 from spinfloor.core.events import Json
 from spinfloor.detect.supervisor import Supervisor
+from spinfloor.ports.audit import AuditRecord
 from spinfloor.ports.bundle import Ports
 from spinfloor.ports.errors import SortieExistsError
 from spinfloor.ports.inputs import FramesInput
@@ -227,11 +228,24 @@ async def test_a_broken_off_import_goes_on_where_it_stopped(
             await take(ports, bench, data, tmp_path / "in")
         monkeypatch.setattr(type(ports.inputs), "append_all", whole)
         assert len(await ports.inputs.read(SORTIE)) == 10
+        add = type(ports.audit).add
+
+        async def again(self: Any, record: AuditRecord) -> int:
+            if record.action == "sortie.imported":
+                raise OSError("the power went again")
+            return await add(self, record)
+
+        monkeypatch.setattr(type(ports.audit), "add", again)
+        with pytest.raises(OSError, match="went again"):
+            await take(ports, bench, data, tmp_path / "nearly")
+        monkeypatch.setattr(type(ports.audit), "add", add)
         assert nested((await ports.sorties.get(SORTIE)).notes, "imported", "whole") is False
         done = await take(ports, bench, data, tmp_path / "rest")
         assert (done["resumed"], done["reproduced"]) == (True, "same")
         assert await inputs_of(ports, SORTIE) == await inputs_of(flown, SORTIE)
         assert await events_of(ports, SORTIE) == await events_of(flown, SORTIE)
+        told = [record.action for record in await ports.audit.read(sortie=SORTIE)]
+        assert told == [record.action for record in await flown.audit.read(sortie=SORTIE)] + ["sortie.imported"]
 
 
 def put_in(name: str, old: bytes | None, new: bytes) -> Callable[[dict[str, bytes]], None]:

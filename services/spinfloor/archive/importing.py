@@ -216,7 +216,7 @@ class _Storing:
         await self._ports.checkpoints.save(saved, fence=grant.fence)
 
     async def _actions(self, comparison: Comparison) -> None:
-        for action in self._opened.actions:
+        for action in self._opened.actions[await self._actions_there() :]:
             data = action.get("data")
             kept = {**(data if isinstance(data, dict) else {}), "imported": True}
             at_ns = action.get("at_ns")
@@ -228,6 +228,14 @@ class _Storing:
         told: dict[str, Any] = {"from": self._opened.manifest.sortie, "reproduced": comparison.outcome}
         now = self._ports.clock.wall_ns()
         await self._ports.audit.add(AuditRecord(now, self._by, "sortie.imported", self._sortie, told))
+
+    async def _actions_there(self) -> int:
+        """How many of the archive's actions a broken-off import has left here; they are the archive's first ones."""
+        count, after = 0, -1
+        while page := await self._ports.audit.read(sortie=self._sortie, after=after):
+            after = page[-1].position
+            count += sum(record.data.get("imported") is True for record in page)
+        return count
 
 
 def _by_run(events: Sequence[Event], sortie: str) -> dict[str, list[Event]]:

@@ -3,8 +3,9 @@
 from __future__ import annotations
 
 from collections import OrderedDict
+from collections.abc import Mapping
 from dataclasses import dataclass
-from typing import Final
+from typing import Any, Final
 
 import numpy as np
 
@@ -50,6 +51,11 @@ class Ack:
         if self.gap is not None:
             record["gap"] = {"first_missing": self.gap[0], "last_missing": self.gap[1]}
         return record
+
+
+def rejects_in(answer: Mapping[str, Any]) -> int:
+    """How many rows an `Ack` as a record rejects: its list may be cut, the number beside it is not."""
+    return int(answer.get("rejected_total", len(answer.get("rejected", ()))))
 
 
 @dataclass(slots=True)

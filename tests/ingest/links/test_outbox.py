@@ -16,6 +16,8 @@ from spinfloor.ingest.links.address import LinkAddressError, parse_address
 from spinfloor.ingest.links.inbox import Inbox, Received
 from spinfloor.ingest.links.outbox import Outbox
 from spinfloor.ingest.links.sockets import Pin
+from spinfloor.ingest.rows import RowProblem
+from spinfloor.ingest.service import Ack
 from spinfloor.ports.errors import OverloadedError, UnknownSortieError
 
 
@@ -41,6 +43,19 @@ class Service:
             raise OverloadedError(expected="room", got="a full queue", now="nothing was taken")
         self.taken[sequence] = block.time_ns.tolist()
         return {"accepted": len(block), "rejected": []}
+
+
+async def test_every_rejected_row_is_counted_although_the_list_of_them_is_cut() -> None:
+    async def deliver(_sequence: int, block: FrameBlock) -> Mapping[str, Any]:
+        problems = tuple(RowProblem(row, "no value", kept=True) for row in range(len(block)))
+        return Ack(0, 0, 0, problems, 0).as_record()
+
+    box = Outbox(deliver, SystemClock(), list[str]().append)
+    running = asyncio.create_task(box.run())
+    box.put(FrameBlock(np.arange(1500, dtype=np.int64), np.full((1500, CHANNEL_COUNT), np.nan)))
+    await asyncio.wait_for(box.empty(), 10)
+    running.cancel()
+    assert box.rejected == 1500
 
 
 async def test_a_batch_is_offered_unchanged_until_it_is_taken() -> None:

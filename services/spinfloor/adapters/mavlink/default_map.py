@@ -9,6 +9,7 @@ from __future__ import annotations
 from collections.abc import Collection
 from typing import Final
 
+from spinfloor.core.channels import REQUIRED_COLUMNS
 from spinfloor.core.plan.channel_map import ChannelMap, MappedColumn
 
 # Contract column: sources in order of preference, each with its sign.
@@ -58,7 +59,6 @@ def default_map(seen: Collection[str]) -> ChannelMap | None:
         source = next(((name, sign) for name, sign in choices if name in seen), None)
         if source is not None:
             columns[column] = MappedColumn(source=source[0], sign=1 if source[1] > 0 else -1, hold_s=_HOLD_S)
-    required = ("roll_rate_dps", "pitch_rate_dps", "yaw_rate_dps", "pressure_altitude_ft")
-    if any(name not in columns for name in required):
+    if any(name not in columns for name in REQUIRED_COLUMNS):
         return None
     return ChannelMap(columns=columns)

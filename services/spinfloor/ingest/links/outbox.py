@@ -9,6 +9,7 @@ from typing import Any, Final
 
 from spinfloor.core.errors import SpinfloorError
 from spinfloor.core.frames import FrameBlock
+from spinfloor.ingest.service import rejects_in
 from spinfloor.ports.clock import Clock
 
 # Hands over one batch; returns the acknowledgement. Raises a SpinfloorError whose exit_code is 1 when it may be tried
@@ -99,4 +100,4 @@ class Outbox:
             self._told("the service takes frames again")
         self._sequence += 1
         self.acked += int(answer.get("accepted", 0))
-        self.rejected += len(answer.get("rejected", ()))
+        self.rejected += rejects_in(answer)
