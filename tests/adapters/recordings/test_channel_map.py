@@ -246,3 +246,26 @@ def test_a_name_that_stands_in_two_tables_is_told(tmp_path: Path) -> None:
     assert [n.sentence for n in recording.notes] == [
         "channel P: stands in gyro, spare; that of gyro was read (`table/name` asks for one)"
     ]
+
+
+def test_a_source_is_named_as_the_file_writes_it_with_its_unit(tmp_path: Path) -> None:
+    names = {"TIME": "TIME [ms]", "P": "P (rad/s)", "R": "Rate [deg/s]", "VC": "Alt [ft]", "PS": "Alt [Pa]"}
+    path = tmp_path / "labelled.csv"
+    pd.read_csv(_file(tmp_path)).rename(columns=names).to_csv(path, index=False)
+    named = _with(
+        {
+            "roll_rate_dps": {"source": "P (rad/s)"},
+            "yaw_rate_dps": {"source": "rate [deg/s]"},
+            "pressure_altitude_ft": {"source": "Alt [Pa]"},
+        },
+        time={**MAP["time"], "source": "TIME [ms]"},
+    )
+    del named["columns"]["calibrated_airspeed_kt"]  # type: ignore[attr-defined]  # its source is another height here
+    block = read_recording(path, named).block
+    assert block.time_ns[0] == START_NS
+    assert_allclose(block.values[:, ROLL_RATE], 2.0944)
+    assert_allclose(block.values[1:, YAW_RATE], np.deg2rad(np.arange(1, 100)))
+    assert block.values[0, PRESSURE_ALTITUDE] == pytest.approx(3048.0, abs=0.1)
+    other = {"pressure_altitude_ft": {"source": "Alt [hPa]"}}
+    with pytest.raises(RecordingError, match="Alt \\[hPa\\]"):
+        read_recording(path, {**named, "columns": {**named["columns"], **other}})  # type: ignore[dict-item]

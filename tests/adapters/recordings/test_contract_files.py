@@ -202,3 +202,15 @@ def test_a_dash_in_brackets_is_no_unit(tmp_path: Path) -> None:
     path = tmp_path / "flight.csv"
     path.write_text(HEADER.replace("\n", ",event_marker [-]\n") + "0,1,2,3,4,1\n")
     assert read_recording(path).block.values[0, EVENT_MARKER] == 1.0
+
+
+def test_frames_before_1970_are_told_and_left_out(tmp_path: Path, spin_columns: Columns) -> None:
+    spin_columns["time_ns"] = spin_columns["time_ns"] - spin_columns["time_ns"][200]
+    recording = read_recording(_write(tmp_path / "flight.csv", spin_columns))
+    assert recording.block.time_ns[0] == 0
+    assert len(recording.block) == 300
+    (note,) = recording.notes
+    assert (note.count, "1970 to 2200" in note.what) == (200, True)
+    spin_columns["time_ns"] = spin_columns["time_ns"] - 10**18
+    with pytest.raises(RecordingError, match="years 1970 to 2200"):
+        read_recording(_write(tmp_path / "earlier.csv", spin_columns))

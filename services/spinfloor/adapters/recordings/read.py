@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 from pathlib import Path
 
+import numpy as np
 from pydantic import ValidationError
 
 from spinfloor.adapters.mavlink import default_map
@@ -12,8 +13,10 @@ from spinfloor.adapters.recordings.contract import frames_from_contract, listed
 from spinfloor.adapters.recordings.dispatch import decode
 from spinfloor.adapters.recordings.mapping import frames_from_map
 from spinfloor.adapters.recordings.piped import as_file
-from spinfloor.adapters.recordings.recording import Recording, RecordingError, RecordingMissingError, Source
+from spinfloor.adapters.recordings.recording import Notes, Recording, RecordingError, RecordingMissingError, Source
+from spinfloor.core.frames import FrameBlock
 from spinfloor.core.plan.channel_map import ChannelMap
+from spinfloor.ingest.rows import LATEST_NS
 
 
 def read_recording(path: str | Path, channel_map: ChannelMap | Mapping[str, object] | None = None) -> Recording:
@@ -41,6 +44,7 @@ def _read_file(path: Path, mapped: ChannelMap | None) -> Recording:
     source = decode(path, mapped)
     mapped = mapped or _stated_by_format(source)
     block = frames_from_contract(source, path.name) if mapped is None else frames_from_map(source, mapped, path.name)
+    block = _in_our_years(block, source.notes, path.name)
     facts: dict[str, str | int | float] = {
         "name": path.name,
         "format": source.format,
@@ -49,6 +53,26 @@ def _read_file(path: Path, mapped: ChannelMap | None) -> Recording:
         **source.facts,
     }
     return Recording(block, source.notes.as_tuple(), facts)
+
+
+def _in_our_years(block: FrameBlock, notes: Notes, name: str) -> FrameBlock:
+    """Frames of the years 1970 to 2200, as live batches are taken too: the detector's clock begins in 1970."""
+    usable = (block.time_ns >= 0) & (block.time_ns < LATEST_NS)
+    if usable.all():
+        return block
+    if not usable.any():
+        raise RecordingError(
+            expected="times of the years 1970 to 2200 (time_s from 0 on)",
+            got=f"{name}, which begins at {int(block.time_ns[0]) * 1e-9:g} s after 1970",
+            now="nothing was read; `start` under channel_map.time moves a clock",
+            path=name,
+        )
+    notes.add(
+        f"frame {int(np.argmin(usable)) + 1}",
+        "frame(s) outside the years 1970 to 2200 (time_s below 0); left out; `start` under channel_map.time moves a clock",
+        int((~usable).sum()),
+    )
+    return FrameBlock(block.time_ns[usable], np.ascontiguousarray(block.values[usable]))
 
 
 def _stated_by_format(source: Source) -> ChannelMap | None:

@@ -2,12 +2,14 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass, field
 
 import numpy as np
 import numpy.typing as npt
 
+from spinfloor.adapters.recordings.unit_text import split_label
 from spinfloor.core.errors import SpinfloorError
 from spinfloor.core.frames import FrameBlock, Int64Array
 
@@ -117,12 +119,26 @@ class Table:
 
 def find_channel(tables: Iterable[Table], wanted: str) -> tuple[Table, str] | None:
     """The first table that has a channel, and its name there; wanted: `name` or `table/name`, as written first, then
-    whatever the capitals."""
+    whatever the capitals, then with its unit in brackets as the head of a file may write it (`Alt [m]`)."""
+    tables = tuple(tables)
     for fold in (str, str.casefold):
         for table in tables:
             for name in table.columns:
                 if fold(wanted) in (fold(name), fold(f"{table.name}/{name}")):
                     return table, name
+    return _find_labelled(tables, wanted)
+
+
+def _find_labelled(tables: Iterable[Table], wanted: str) -> tuple[Table, str] | None:
+    """By a label such as `Alt [m]`, which readers part into name and unit; `Alt (2)` is the second `Alt` of a file."""
+    bare, unit = split_label(wanted)
+    if not unit:
+        return None
+    for table in tables:
+        for name, column in table.columns.items():
+            own = re.sub(r" \(\d+\)$", "", name)
+            if column.unit == unit and bare.casefold() in (own.casefold(), f"{table.name}/{own}".casefold()):
+                return table, name
     return None
 
 
