@@ -12,6 +12,7 @@ import spinfloor_dashboard
 from spinfloor_dashboard.components import drafts, plan_text, spin_figures
 from spinfloor_dashboard.components.budget_figure import budget_figure, needed_ft
 from spinfloor_dashboard.components.cards_grid import arrange, cards_from, rows
+from spinfloor_dashboard.components.event_words import describe
 from spinfloor_dashboard.components.plan_fields import faults_by_card, faults_by_field, put
 from spinfloor_dashboard.components.spins import phase_spans, split, turns_at
 
@@ -184,3 +185,17 @@ def test_the_figure_library_is_the_one_that_dash_was_made_for() -> None:
     assert f"v{wanted}" in library.read_text(encoding="utf-8")[:200]
     # The address names the version, so that a browser that kept an older one asks again.
     assert f"plotly-basic.min.js?m={wanted}" in (ASSETS / "63-figures.js").read_text(encoding="utf-8")
+
+
+def test_a_call_tells_both_altitudes_left_once_and_none_when_nothing_is_ahead() -> None:
+    data = {"call": "turn", "words": "one", "altitude_left_ft": 715.0, "altitude_left_bound_ft": 9.0}
+    assert describe({"kind": "call", "data": data}) == "“one”; altitude left 9 ft cautious, 715 ft median"
+    said = {**data, "reason": "9 ft left at the cautious bound, median 715 ft"}
+    assert describe({"kind": "call", "data": said}) == f"“one”: {said['reason']}"
+    assert describe({"kind": "call", "data": {**data, "call": "status", "words": "recovered"}}) == "“recovered”"
+
+
+def test_quality_is_told_in_words() -> None:
+    quality = {"channel": "yaw_rate_dps", "flag": "clipped", "state": "on"}
+    assert describe({"kind": "quality", "data": quality}) == "yaw rate: clipped on"
+    assert describe({"kind": "quality", "data": {**quality, "channel": "time_ns", "flag": "gap"}}) == "time: gap on"

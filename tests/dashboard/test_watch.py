@@ -382,7 +382,7 @@ def test_keys_work_after_the_volume_was_moved(visit: Visit, service: RunningServ
 
 
 def test_a_read_only_screen_moves_no_replay(visit: Visit, browser: Browser, service: RunningService) -> None:
-    replay = service.ask("POST", "/v1/replays", json={"recording": RECORDING, "paused": True})
+    replay = service.ask("POST", "/v1/replays", json={"recording": RECORDING, "position_s": 5.0, "paused": True})
     first = visit.open(f"/?sortie={replay['sortie']}")
     first.wait_for_function("() => spinfloor.link.state", timeout=SOON_MS)
     first.keyboard.press("t")
@@ -391,6 +391,9 @@ def test_a_read_only_screen_moves_no_replay(visit: Visit, browser: Browser, serv
     second = other.open(f"/?sortie={replay['sortie']}")
     expect(second.locator("#w-control")).to_contain_text("READ-ONLY here", timeout=SOON_MS)
     expect(second.locator("#w-replay-pause")).to_have_class(re.compile("locked"), timeout=SOON_MS)
+    expect(second.locator("#w-origin")).to_have_text("REPLAY PAUSED", timeout=SOON_MS)  # which is no caution
+    expect(second.locator("#w-origin")).not_to_have_class(re.compile("caution"))
+    expect(second.locator("#w-age-box")).not_to_have_class(re.compile("caution"))
     second.keyboard.press("p")
     expect(second.locator("#w-mark-answer")).to_contain_text("Read-only: engineer holds control")
     assert service.ask("GET", f"/v1/replays/{replay['id']}")["state"] == "paused"

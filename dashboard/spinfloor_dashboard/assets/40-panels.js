@@ -59,9 +59,11 @@
     return link.sortie ? told || "untold" : "none";
   }
 
-  function ended() {
+  const HALTS = { ended: "REPLAY ENDED", paused: "REPLAY PAUSED" };
+  /** Why a replay sends no frames, in words; empty when it does, or for no replay. */
+  function halted() {
     const replay = spinfloor.replay && spinfloor.replay.now;
-    return Boolean(replay && replay.state === "ended" && replay.sortie === spinfloor.link.sortie);
+    return (replay && replay.sortie === spinfloor.link.sortie && HALTS[replay.state]) || "";
   }
 
   const ORIGINS = { live: "LIVE", replay: "REPLAY, NOT LIVE", rehearsal: "REHEARSAL, NOT LIVE", untold: "SOURCE NOT TOLD", none: "NO SORTIE" };
@@ -76,12 +78,12 @@
       for (const id of ["w-age-box", "w-link-box", "w-quality-box"]) tone(id, "");
       return soundButton();
     }
-    const words = !named || (trust.none && !trust.silent) ? "" : trust.silent ? "SERVER LOST" : lost ? "DATA LOST" : trust.live ? "" : ended() ? "REPLAY ENDED" : "OLD DATA";
+    const words = !named || (trust.none && !trust.silent) ? "" : trust.silent ? "SERVER LOST" : lost ? "DATA LOST" : trust.live ? "" : halted() || "OLD DATA";
     text("w-origin", words || (named && trust.none ? "NO DATA YET" : ORIGINS[origin()]));
-    tone("w-origin", !words || words === "REPLAY ENDED" ? "" : trust.silent ? "warning" : "caution");
+    tone("w-origin", !words || words === halted() ? "" : trust.silent ? "warning" : "caution");
     text("w-age", trust.none ? "no data" : panels.age(trust.ageS));
     const late = state && trust.ageS > (state.data_age_limit_s || 0.5);
-    tone("w-age-box", trust.none ? "" : late || trust.silent ? "caution" : "");
+    tone("w-age-box", trust.none ? "" : trust.silent || (late && !halted()) ? "caution" : "");
     text("w-link", !spinfloor.link.sortie ? "-" : trust.silent ? "server lost" : !state ? "-" : { ok: "ok", lost: "DATA LOST", "none yet": "no data yet" }[state.link] || state.link);
     tone("w-link-box", trust.silent && spinfloor.link.sortie ? "warning" : state && state.link === "lost" ? "caution" : "");
     text("w-evidence", (state && state.evidence) || "-");
@@ -123,6 +125,7 @@
     text("w-turns-head", over && known(state.turns) ? "Turns of the last spin" : "Turns");
     turns(state);
     const coming = panels.coming(state);
+    el("w-left-cell").classList.toggle("over", !coming);
     left("bound", coming ? state : {});
     left("median", coming ? state : {});
     const facts = [];
@@ -137,7 +140,7 @@
     text("w-turns", spun ? (state.turns_lower_bound ? "\u2265" : "") + panels.fixed(state.turns, 1) : "-");
     const plan = known(state.planned_turns);
     text("w-planned", plan ? "of " + String(+state.planned_turns.toFixed(2)) : "");
-    text("w-planned-words", plan ? "planned" : spun ? "no card" : "");
+    text("w-planned-words", plan ? "planned" : spun && state.in_spin ? "no card" : "");
     const span = Math.max(plan ? state.planned_turns + 1 : 4, spun ? Math.ceil(state.turns + 0.5) : 0);
     el("w-turn-fill").style.width = (spun ? Math.min(100, (100 * state.turns) / span) : 0) + "%";
     marks(span, plan ? state.planned_turns : null);
@@ -192,7 +195,7 @@
       if (old) text(tag, "OLD: " + panels.age(trust.ageS));
     }
     for (const tag of document.querySelectorAll(".glance .estimate-tag")) {
-      tag.hidden = !(trust.estimated && trust.live) || Boolean(tag.closest("#w-turns-cell.over")); // a spin that is over was counted
+      tag.hidden = !(trust.estimated && trust.live) || Boolean(tag.closest("#w-turns-cell.over, #w-left-cell.over")); // a spin that is over was counted
       text(tag, "ESTIMATED");
     }
   }

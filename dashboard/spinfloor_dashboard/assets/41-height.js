@@ -183,8 +183,7 @@
     }
     for (const point of height.whole) dot(pen, scale.x(point[0]), scale.y(point[1]), 4, INK.text);
     if (!known(state.altitude_ft)) return;
-    const last = height.path[height.path.length - 1];
-    const x = scale.x(state.in_spin && known(state.turns) ? state.turns : last ? last[0] : 0);
+    const x = scale.x(known(state.turns) ? state.turns : 0);
     const y = scale.y(state.altitude_ft);
     let low = y;
     let ending = null;

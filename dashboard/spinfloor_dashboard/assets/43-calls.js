@@ -110,10 +110,10 @@
 
   function numbers(data) {
     const out = [];
-    if (typeof data.altitude_ft === "number") out.push("at " + spinfloor.panels.whole(data.altitude_ft) + " ft");
-    const bound = data.altitude_left_bound_ft;
-    if (typeof bound === "number") out.push("cautious altitude left " + spinfloor.panels.whole(bound) + " ft");
-    if (typeof data.altitude_left_ft === "number") out.push("median " + spinfloor.panels.whole(data.altitude_left_ft) + " ft");
+    if (spinfloor.known(data.altitude_ft)) out.push("at " + spinfloor.panels.whole(data.altitude_ft) + " ft");
+    const over = data.call === "status"; // level or data back: no recovery is ahead of it
+    if (!over && spinfloor.known(data.altitude_left_bound_ft)) out.push("cautious altitude left " + spinfloor.panels.whole(data.altitude_left_bound_ft) + " ft");
+    if (!over && spinfloor.known(data.altitude_left_ft)) out.push("median " + spinfloor.panels.whole(data.altitude_left_ft) + " ft");
     if (data.estimated) out.push("ESTIMATED");
     return out.join(" \u00b7 ");
   }

@@ -9,19 +9,19 @@ import dash_ag_grid as dag
 from dash.development.base_component import Component
 
 COLUMNS: Final[tuple[dict[str, Any], ...]] = (
-    {"field": "place", "headerName": "#", "width": 62, "editable": False, "cellClass": "soft"},
-    {"field": "id", "headerName": "Card", "width": 110},
-    {"field": "title", "headerName": "Title", "minWidth": 140, "flex": 1},
-    {"field": "orientation", "headerName": "Way up", "width": 110, "choices": ["upright", "inverted"]},
-    {"field": "direction", "headerName": "Direction", "width": 100, "choices": ["left", "right"]},
-    {"field": "turns", "headerName": "Turns", "width": 76, "number": True},
-    {"field": "entry_altitude_ft", "headerName": "Entry, ft", "width": 96, "number": True},
+    {"field": "place", "headerName": "#", "width": 46, "editable": False, "cellClass": "soft"},
+    {"field": "id", "headerName": "Card", "width": 84},
+    {"field": "title", "headerName": "Title", "minWidth": 130, "flex": 1},
+    {"field": "orientation", "headerName": "Way up", "width": 92, "choices": ["upright", "inverted"]},
+    {"field": "direction", "headerName": "Direction", "width": 92, "choices": ["left", "right"]},
+    {"field": "turns", "headerName": "Turns", "width": 70, "number": True},
+    {"field": "entry_altitude_ft", "headerName": "Entry, ft", "width": 90, "number": True},
     {"field": "mode", "headerName": "Mode", "width": 136,
      "choices": ["", "steep", "moderately steep", "moderately flat", "flat"]},
     {"field": "centre_of_gravity_pct", "headerName": "C.g., %", "width": 84, "number": True},
     {"field": "mass_kg", "headerName": "Mass, kg", "width": 92, "number": True},
     {"field": "power", "headerName": "Power", "width": 82, "choices": ["idle", "on"]},
-    {"field": "check", "headerName": "Check", "width": 150, "pinned": "right", "editable": False, "tooltipField": "check",
+    {"field": "check", "headerName": "Check", "width": 130, "pinned": "right", "editable": False, "tooltipField": "check",
      "cellClassRules": {"cell-fault": "params.value && params.value !== 'no fault'"}},
 )  # fmt: skip
 

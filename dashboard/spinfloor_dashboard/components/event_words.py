@@ -81,7 +81,11 @@ def _recovered(data: Data) -> str:
 
 def _call(data: Data) -> str:
     bound, median = data.get("altitude_left_bound_ft"), data.get("altitude_left_ft")
-    numbers = f"; altitude left {feet(bound)} cautious, {feet(median)} median" if known(bound) and known(median) else ""
+    said = data.get("call") == "status" or "median" in str(
+        data.get("reason")
+    )  # nothing is ahead, or the reason has both
+    given = known(bound) and known(median) and not said
+    numbers = f"; altitude left {feet(bound)} cautious, {feet(median)} median" if given else ""
     estimated = "; estimated" if data.get("estimated") else ""
     reason = f": {data['reason']}" if data.get("reason") else ""
     return f"“{data.get('words')}”{reason}{numbers}{estimated}"
