@@ -141,16 +141,14 @@ class Client:
 
     async def get_json(self, path: str, **parameters: Any) -> Record:
         """GET a JSON object; parameters that are None are left out."""
-        wanted = {name: value for name, value in parameters.items() if value is not None}
-        response = await self.request("GET", path, params=wanted, headers={"Accept": "application/json"})
+        response = await self.request("GET", path, params=_given(parameters), headers={"Accept": "application/json"})
         return dict(orjson.loads(response.content))
 
     async def send_json(self, method: str, path: str, body: object = None, **parameters: Any) -> Record:
         """POST, PATCH or DELETE with a JSON body."""
-        wanted = {name: value for name, value in parameters.items() if value is not None}
         content = None if body is None else orjson.dumps(body)
         headers = {"Content-Type": "application/json"}
-        response = await self.request(method, path, params=wanted, content=content, headers=headers)
+        response = await self.request(method, path, params=_given(parameters), content=content, headers=headers)
         return dict(orjson.loads(response.content))
 
     # -- sorties --------------------------------------------------------------------------------------------------
@@ -176,19 +174,19 @@ class Client:
 
     async def sortie(self, sortie: str) -> Record:
         """One with its plan and sources."""
-        return await self.get_json(_sortie(sortie))
+        return await self.get_json(_at("sorties", sortie))
 
     async def sources(self, sortie: str) -> list[Record]:
         """How far each source has got."""
-        return list((await self.get_json(_sortie(sortie, "sources")))["sources"])
+        return list((await self.get_json(_at("sorties", sortie, "sources")))["sources"])
 
     async def state(self, sortie: str) -> Record:
         """The state after everything acknowledged."""
-        return await self.get_json(_sortie(sortie, "state"))
+        return await self.get_json(_at("sorties", sortie, "state"))
 
     async def set_floors(self, sortie: str, floors: Mapping[str, Any], *, by: str) -> Record:
         """Move floors."""
-        return await self.send_json("PATCH", _sortie(sortie, "floors"), {"floors": dict(floors), "by": by})
+        return await self.send_json("PATCH", _at("sorties", sortie, "floors"), {"floors": dict(floors), "by": by})
 
     async def mark(
         self,
@@ -202,7 +200,7 @@ class Client:
     ) -> Record:
         """Journal a mark."""
         body = {"kind": kind, "by": by, "data": dict(data or {}), "time_ns": time_ns, "key": key}
-        return await self.send_json("POST", _sortie(sortie, "marks"), body)
+        return await self.send_json("POST", _at("sorties", sortie, "marks"), body)
 
     # -- frames and events ----------------------------------------------------------------------------------------
 
@@ -210,7 +208,7 @@ class Client:
         """Send a batch; returns the acknowledgement."""
         body = encode_batch(source, sequence, block)
         response = await self.request(
-            "POST", _sortie(sortie, "frames"), content=body, headers={"Content-Type": MSGPACK}
+            "POST", _at("sorties", sortie, "frames"), content=body, headers={"Content-Type": MSGPACK}
         )
         return dict(orjson.loads(response.content))
 
@@ -219,39 +217,39 @@ class Client:
     ) -> dict[str, list[Any]]:
         """Contract columns of a stretch, decimated to max_points when given."""
         wanted = {"from": from_ns, "to": to_ns, "max_points": max_points}
-        answer = await self.get_json(_sortie(sortie, "frames"), **wanted)
+        answer = await self.get_json(_at("sorties", sortie, "frames"), **wanted)
         return dict(answer["columns"])
 
     async def events(
         self, sortie: str, *, after: int = -1, kinds: Sequence[str] | None = None, run: str | None = None
     ) -> list[Record]:
         """Events with sequence > after of a run (None: the current one)."""
-        answer = await self.get_json(_sortie(sortie, "events"), after=after, kind=kinds or None, run=run)
+        answer = await self.get_json(_at("sorties", sortie, "events"), after=after, kind=kinds or None, run=run)
         return list(answer["events"])
 
     async def spins(self, sortie: str) -> list[Record]:
         """One row per spin."""
-        return list((await self.get_json(_sortie(sortie, "spins")))["spins"])
+        return list((await self.get_json(_at("sorties", sortie, "spins")))["spins"])
 
     async def audit(self, sortie: str) -> list[Record]:
         """Who did what."""
-        return list((await self.get_json(_sortie(sortie, "audit")))["records"])
+        return list((await self.get_json(_at("sorties", sortie, "audit")))["records"])
 
     async def report(self, sortie: str, *, form: str = "html") -> bytes:
         """The report: html or pdf."""
-        return (await self.request("GET", _sortie(sortie, "report"), params={"format": form})).content
+        return (await self.request("GET", _at("sorties", sortie, "report"), params={"format": form})).content
 
     async def export(self, sortie: str, what: str, form: str) -> bytes:
         """events, frames or spins as json, ndjson, csv, parquet or arrow."""
-        return (await self.request("GET", _sortie(sortie, what), params={"format": form})).content
+        return (await self.request("GET", _at("sorties", sortie, what), params={"format": form})).content
 
     async def archive(self, sortie: str) -> bytes:
         """The sortie's archive, a zip."""
-        return (await self.request("GET", _sortie(sortie, "archive"), timeout=LONG_S)).content
+        return (await self.request("GET", _at("sorties", sortie, "archive"), timeout=LONG_S)).content
 
     async def import_archive(self, data: bytes, *, sortie: str | None = None, keep_differences: bool = False) -> Record:
         """Import an archive; the answer says whether its events were made again, the same."""
-        wanted = {"differences": "keep" if keep_differences else "refuse", **({} if sortie is None else {"id": sortie})}
+        wanted = _given({"differences": "keep" if keep_differences else "refuse", "id": sortie})
         response = await self.request(
             "POST", "/v1/archives", params=wanted, content=data, headers={"Content-Type": ZIP}, timeout=LONG_S
         )
@@ -277,15 +275,17 @@ class Client:
 
     async def sign_off(self, sortie: str, spin: int, *, by: str, reason: str) -> Record:
         """Say why the build-up may go on after a spin with something against it."""
-        return await self.send_json("POST", _sortie(sortie, f"spins/{spin}/sign-off"), {"by": by, "reason": reason})
+        return await self.send_json(
+            "POST", _at("sorties", sortie, "spins", str(spin), "sign-off"), {"by": by, "reason": reason}
+        )
 
     async def runs(self, sortie: str) -> Record:
         """The runs of a sortie and the one in force."""
-        return await self.get_json(_sortie(sortie, "runs"))
+        return await self.get_json(_at("sorties", sortie, "runs"))
 
     async def run_differences(self, sortie: str, before: str, after: str) -> Record:
         """What differs between two runs."""
-        return await self.get_json(_sortie(sortie, "run-differences"), before=before, after=after)
+        return await self.get_json(_at("sorties", sortie, "run-differences"), before=before, after=after)
 
     async def start_rerun(self, **wanted: Any) -> Record:
         """Reprocess: sorties=[...], aircraft=... or all=True; plan={...} changes, beliefs, by. Answers the job."""
@@ -293,7 +293,7 @@ class Client:
 
     async def rerun(self, rerun: str) -> Record:
         """How far a rerun has got."""
-        return await self.get_json(f"/v1/reruns/{quote(rerun, safe='')}")
+        return await self.get_json(_at("reruns", rerun))
 
     async def reruns(self) -> list[Record]:
         """Reruns at work and the last that have ended."""
@@ -301,15 +301,15 @@ class Client:
 
     async def cancel_rerun(self, rerun: str) -> Record:
         """End a rerun; what is done stays."""
-        return await self.send_json("DELETE", f"/v1/reruns/{quote(rerun, safe='')}")
+        return await self.send_json("DELETE", _at("reruns", rerun))
 
     async def score(self, sortie: str) -> Record:
         """The score sheet of a rehearsal."""
-        return await self.get_json(f"/v1/rehearsals/{quote(sortie, safe='')}/score")
+        return await self.get_json(_at("rehearsals", sortie, "score"))
 
     async def beliefs(self, aircraft: str) -> Record:
         """What has been learnt of an aircraft."""
-        return await self.get_json(f"/v1/aircraft/{quote(aircraft, safe='')}/beliefs")
+        return await self.get_json(_at("aircraft", aircraft, "beliefs"))
 
     # -- replays --------------------------------------------------------------------------------------------------
 
@@ -319,7 +319,7 @@ class Client:
 
     async def recording(self, recording: str) -> Record:
         """One recording with its plan."""
-        return await self.get_json(f"/v1/recordings/{quote(recording, safe='')}")
+        return await self.get_json(_at("recordings", recording))
 
     async def replays(self) -> list[Record]:
         """Replays not stopped."""
@@ -327,7 +327,7 @@ class Client:
 
     async def replay(self, replay: str) -> Record:
         """One replay."""
-        return await self.get_json(f"/v1/replays/{quote(replay, safe='')}")
+        return await self.get_json(_at("replays", replay))
 
     async def start_replay(self, recording: str, **options: Any) -> Record:
         """Play a recording into a rehearsal sortie."""
@@ -335,11 +335,11 @@ class Client:
 
     async def change_replay(self, replay: str, **changes: Any) -> Record:
         """speed, paused, position_s, faults."""
-        return await self.send_json("PATCH", f"/v1/replays/{quote(replay, safe='')}", changes)
+        return await self.send_json("PATCH", _at("replays", replay), changes)
 
     async def stop_replay(self, replay: str) -> Record:
         """Stop it; the sortie stays."""
-        return await self.send_json("DELETE", f"/v1/replays/{quote(replay, safe='')}")
+        return await self.send_json("DELETE", _at("replays", replay))
 
     # -- sockets --------------------------------------------------------------------------------------------------
 
@@ -363,14 +363,19 @@ class Client:
     async def live(self, sortie: str, *, after: int | None = None) -> AsyncIterator[Record]:
         """Live messages until the service ends. Leave it early through `contextlib.aclosing`."""
         query = "" if after is None else f"?after={after}"
-        async with self.socket(_sortie(sortie, "live") + query) as connection:
+        async with self.socket(_at("sorties", sortie, "live") + query) as connection:
             async for text in connection:
                 yield orjson.loads(text)
 
 
-def _sortie(sortie: str, rest: str = "") -> str:
-    path = f"/v1/sorties/{quote(sortie, safe='')}"
-    return f"{path}/{rest}" if rest else path
+def _at(*parts: str) -> str:
+    """A path of the service; each part may be any text."""
+    return "/".join(["/v1", *(quote(part, safe="") for part in parts)])
+
+
+def _given(parameters: Mapping[str, Any]) -> Record:
+    """Those that are something; None leaves a parameter out."""
+    return {name: value for name, value in parameters.items() if value is not None}
 
 
 def _problem_of(response: httpx.Response) -> Record:

@@ -28,6 +28,7 @@ from spinfloor.tls import check_tls
 
 OWNER: Final = "embedded"  # one process owns the store's folder, so after a crash its leases are its own
 GRACEFUL_S: Final = 5
+LISTENING: Final = "spinfloor: listening on {} (it advises; the crew and the test conductor decide)"
 
 log = structlog.get_logger("spinfloor.serve")
 
@@ -134,6 +135,17 @@ def screens(clips: Path | None = None) -> Mount:
     return mount
 
 
+async def open_door(options: Options, ports: Ports) -> tuple[Settings, socket.socket, str]:
+    """Settings, the listening socket and the address it has. When that can't be, closes the ports and raises our error."""
+    try:
+        settings = await settings_for(options, ports)
+        listener = listen(options.host, options.port)
+    except SpinfloorError:
+        await ports.close()
+        raise
+    return settings, listener, address_of(listener, options.host, secure=options.certificate is not None)
+
+
 async def run_service(options: Options) -> None:
     """Serve until told to stop (SIGINT, SIGTERM)."""
     from spinfloor.adapters.sqlite import open_store
@@ -145,17 +157,11 @@ async def run_service(options: Options) -> None:
         if name in options.limits
     }
     ports = await asyncio.to_thread(functools.partial(open_store, options.data, **bounds))
-    try:
-        settings = await settings_for(options, ports)
-        listener = listen(options.host, options.port)
-    except SpinfloorError:
-        await ports.close()
-        raise
-    base = address_of(listener, options.host, secure=options.certificate is not None)
+    settings, listener, base = await open_door(options, ports)
     app = create_app(ports, settings, mount=screens(options.clips) if options.screen else None, owner=OWNER)
     server = Server(config_for(app, options, settings))
     beside = [asyncio.create_task(work) for work in _beside(app, server, options, base)]
-    options.told(f"spinfloor: listening on {base} (it advises; the crew and the test conductor decide)")
+    options.told(LISTENING.format(base))
     try:
         await server.serve(sockets=[listener])
     finally:

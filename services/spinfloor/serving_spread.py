@@ -19,7 +19,7 @@ from spinfloor.core.errors import SpinfloorError
 from spinfloor.detect.roster import Roster
 from spinfloor.detect.supervisor import SPREAD_PACE, Supervisor
 from spinfloor.ports.tokens import Role, TokenRecord
-from spinfloor.serving import Options, Server, address_of, config_for, listen, screens, settings_for
+from spinfloor.serving import LISTENING, Options, Server, config_for, open_door, screens
 from spinfloor.tls import check_tls
 
 AGAIN_AFTER_S: Final = 1.0
@@ -148,13 +148,7 @@ async def _serve(
     also: Callable[[Supervisor | None], Coroutine[Any, Any, None]] | None = None,
 ) -> None:
     listening = options.listening(screen=screen)
-    try:
-        settings = await settings_for(listening, spread.ports)
-        listener = listen(options.host, options.port)
-    except SpinfloorError:
-        await spread.ports.close()
-        raise
-    base = address_of(listener, options.host, secure=options.certificate is not None)
+    settings, listener, base = await open_door(listening, spread.ports)
     app = create_app(
         spread.ports,
         settings,
@@ -166,7 +160,7 @@ async def _serve(
         also=also,
     )
     server = Server(config_for(app, listening, settings))
-    options.told(f"spinfloor: listening on {base} (it advises; the crew and the test conductor decide)")
+    options.told(LISTENING.format(base))
     await server.serve(sockets=[listener])
 
 

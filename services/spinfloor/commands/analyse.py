@@ -8,6 +8,8 @@ from typing import TYPE_CHECKING
 
 import click
 
+from spinfloor.commands._saying import say
+
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
@@ -61,7 +63,7 @@ def _plan(path: Path | None) -> Plan:
     from spinfloor.core.plan.defaults import DEFAULT_PLAN_WORDS, default_plan
 
     if path is None:
-        click.echo(f"spinfloor: {DEFAULT_PLAN_WORDS}.", err=True)
+        say(f"{DEFAULT_PLAN_WORDS}.")
         return default_plan()
     from spinfloor.adapters.plan_files import load_plan
 
@@ -72,9 +74,9 @@ def _tell(recording: Recording) -> None:
     from spinfloor.commands.doubts import doubts
 
     for note in recording.notes:
-        click.echo(f"spinfloor: not read: {note.sentence}", err=True)
+        say(f"not read: {note.sentence}")
     for sentence in doubts(recording.block.time_ns):
-        click.echo(f"spinfloor: {sentence}.", err=True)
+        say(f"{sentence}.")
 
 
 def _run(recording: Recording, plan: Plan, sortie: str) -> Sequence[Event]:

@@ -9,6 +9,7 @@ from typing import Any
 
 import click
 
+from spinfloor.commands._saying import say
 from spinfloor.commands._service_options import service_option, token_option
 
 
@@ -34,7 +35,7 @@ def export(sortie: str, base: str, out: Path | None, token: str | None) -> None:
     target = out or Path(f"{sortie}.zip")
     data = asyncio.run(_fetch(sortie, base, token))
     write_whole(target, data)
-    click.echo(f"spinfloor: {target}, {len(data)} bytes", err=True)
+    say(f"{target}, {len(data)} bytes")
 
 
 @archive.command(name="import")
@@ -50,10 +51,7 @@ def import_(file: Path, base: str, sortie: str | None, keep_differences: bool, t
     imported without --keep-differences); 2 for a damaged file or an id that is taken. Nothing is half imported.
     """
     done = asyncio.run(_send(_read(file), base, sortie, keep_differences, token))
-    click.echo(
-        f"spinfloor: {done['sortie']}: {done['inputs']} inputs, {done['frames']} frames imported; {done['words']}.",
-        err=True,
-    )
+    say(f"{done['sortie']}: {done['inputs']} inputs, {done['frames']} frames imported; {done['words']}.")
 
 
 def _read(file: Path) -> bytes:
@@ -83,5 +81,5 @@ async def _send(data: bytes, base: str, sortie: str | None, keep: bool, token: s
         except ServiceError as error:
             if error.problem.get("code") != "not-reproduced":
                 raise
-            click.echo(f"spinfloor: {error.sentence}", err=True)
+            say(error.sentence)
             sys.exit(1)

@@ -6,6 +6,8 @@ from pathlib import Path
 
 import click
 
+from spinfloor.commands._saying import say
+
 
 def register(group: click.Group) -> None:
     """Add the command."""
@@ -27,4 +29,4 @@ def clips(plan: Path, out: Path) -> None:
     phrases = plan_phrases(plan)
     build(out, phrases, with_tones=False)
     said = ", ".join(repr(phrase) for phrase in phrases) or "none; every word of the plan is recorded already"
-    click.echo(f"spinfloor: {len(phrases)} phrases in {out}: {said}", err=True)
+    say(f"{len(phrases)} phrases in {out}: {said}")

@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
+from spinfloor.commands._saying import say
 from spinfloor.commands._service_options import token_option
 
 if TYPE_CHECKING:
@@ -75,8 +76,8 @@ async def _listen(
         plan = plan_from((await client.sortie(sortie))["plan"])
         first = await _next_sequence(client, sortie, name)
 
-        outbox = Outbox(deliver_to(client, sortie, name), clock, _tell, first=first)
-        listener = Listener(Link(where, decoder_for(form, plan.channel_map, labels), outbox, clock, _tell))
+        outbox = Outbox(deliver_to(client, sortie, name), clock, say, first=first)
+        listener = Listener(Link(where, decoder_for(form, plan.channel_map, labels), outbox, clock, say))
         running = asyncio.create_task(listener.run())
         for number in (signal.SIGINT, signal.SIGTERM):
             asyncio.get_running_loop().add_signal_handler(number, running.cancel)
@@ -85,7 +86,7 @@ async def _listen(
         except asyncio.CancelledError:
             pass
         finally:
-            _tell(listener.sentence)
+            say(listener.sentence)
 
 
 def deliver_to(client: Client, sortie: str, source: str) -> Deliver:
@@ -123,7 +124,3 @@ def decoder_for(form: str, channel_map: ChannelMap | None, labels: str | None) -
             now="nothing is received",
         )
     return LabelledValues(channel_map, labels)
-
-
-def _tell(sentence: str) -> None:
-    click.echo(f"spinfloor: {sentence}", err=True)

@@ -9,6 +9,8 @@ from typing import TYPE_CHECKING
 
 import click
 
+from spinfloor.commands._saying import say
+
 if TYPE_CHECKING:
     from spinfloor.core.plan.budget import Budget, CardBudget
 
@@ -44,7 +46,7 @@ def check(path: Path) -> None:
         for fault in error.faults:
             click.echo(fault.sentence, err=True)
         count = len(error.faults)
-        click.echo(f"spinfloor: {path} was refused with {count} fault{'s' if count != 1 else ''}.", err=True)
+        say(f"{path} was refused with {count} fault{'s' if count != 1 else ''}.")
         sys.exit(2)
     for note in build_up_notes(checked):
         click.echo(f"note: {note}")
@@ -81,7 +83,7 @@ def budget(path: Path, as_json: bool) -> None:
     if not worked.enough:
         short = [card for card in worked.cards if not card.enough]
         for card in short:
-            click.echo(f"spinfloor: {card.sentence}.", err=True)
+            say(f"{card.sentence}.")
         sys.exit(1)
 
 

@@ -13,6 +13,7 @@ import click
 from click.shell_completion import CompletionItem
 
 from spinfloor.commands._finite import FiniteRange
+from spinfloor.commands._saying import say
 from spinfloor.commands._service_options import token_option
 
 if TYPE_CHECKING:
@@ -138,7 +139,7 @@ async def _played(client: Client, asked: _Asked) -> str:
     if asked.recording is None:
         return _listed(await client.recordings(), asked.form)
     replay = await client.start_replay(asked.recording, **asked.options)
-    click.echo(f"spinfloor: watch it at {client.base}/?sortie={replay['sortie']}", err=True)
+    say(f"watch it at {client.base}/?sortie={replay['sortie']}")
     try:
         while replay["state"] != "ended":
             _tell(replay)

@@ -7,6 +7,7 @@ from pathlib import Path
 
 import click
 
+from spinfloor.commands._saying import say
 from spinfloor.commands._service_options import service_option, token_option
 
 
@@ -30,7 +31,7 @@ def report(sortie: str, base: str, form: str, out: Path | None, token: str | Non
 
     target = out or Path(f"{sortie}.{form}")
     write_whole(target, asyncio.run(_fetch(sortie, base, form, token)))
-    click.echo(f"spinfloor: {target}", err=True)
+    say(str(target))
 
 
 async def _fetch(sortie: str, base: str, form: str, token: str | None) -> bytes:

@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
+from spinfloor.commands._saying import say
 from spinfloor.commands._service_options import service_option, token_option
 
 if TYPE_CHECKING:
@@ -97,7 +98,7 @@ async def _run(base: str, token: str | None, wanted: dict[str, Any]) -> dict[str
         while job["state"] == "running":
             words = f"{job['sorties_done']} of {len(job['sorties'])} sorties, {job['frames_done']:,} frames"
             if words != told:
-                click.echo(f"spinfloor: {words}", err=True)
+                say(words)
                 told = words
             await asyncio.sleep(POLL_S)
             job = await client.rerun(job["id"])

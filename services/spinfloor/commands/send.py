@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING
 import click
 
 from spinfloor.commands._finite import FiniteRange
+from spinfloor.commands._saying import say
 from spinfloor.commands._service_options import token_option
 
 if TYPE_CHECKING:
@@ -36,10 +37,9 @@ def send(
     A broken connection is taken up again without loss.
     """
     progress = asyncio.run(_send(recording, base, sortie, plan_path, speed, source, token))
-    click.echo(
-        f"spinfloor: {progress.acked} batches acknowledged, {progress.frames} frames taken, "
-        f"{progress.duplicates} repeated, {progress.rejected} rows rejected, {progress.reconnects} reconnections",
-        err=True,
+    say(
+        f"{progress.acked} batches acknowledged, {progress.frames} frames taken, "
+        f"{progress.duplicates} repeated, {progress.rejected} rows rejected, {progress.reconnects} reconnections"
     )
 
 
@@ -59,10 +59,6 @@ async def _send(
         plan = plan_from((await client.sortie(sortie))["plan"])
         taken = await asyncio.to_thread(read_recording, recording, plan.channel_map)
         for note in taken.notes:
-            click.echo(f"spinfloor: not read: {note.sentence}", err=True)
-        sender = Sender(client, sortie, taken.block, SystemClock(), source=source, speed=speed, told=_tell)
+            say(f"not read: {note.sentence}")
+        sender = Sender(client, sortie, taken.block, SystemClock(), source=source, speed=speed, told=say)
         return await sender.run()
-
-
-def _tell(sentence: str) -> None:
-    click.echo(f"spinfloor: {sentence}", err=True)

@@ -64,12 +64,14 @@ class SortieRuntime:
         self.offset = -1
         self.events_made = 0
         self._next_sequence = 0
-        self._looking_until: int | None = None
+        self._looking_until: int | None = (
+            None  # the newest input of a flown sortie that is only looked at: nothing is written
+        )
         self._writer = EventWriter(ports, grant, self._written)
         self._silence = Silence(plan_of(record).timing.data_age_limit_s)
         self._fresh = _Unpublished()
         self._received_ns: int | None = None
-        self._since_checkpoint = [0, 0]
+        self._unsaved_inputs = self._unsaved_frames = 0
         self.resumed = asyncio.Event()
         self._moved: list[asyncio.Future[None]] = []
         self.last_used_steady_ns = ports.clock.steady_ns()
@@ -159,15 +161,15 @@ class SortieRuntime:
             else:
                 events = self._other(entries[place])
             self.offset = entries[stop - 1].offset
-            self._since_checkpoint[0] += stop - place
+            self._unsaved_inputs += stop - place
             if events:
                 await self._emit(events)
             place = stop
         self._fresh.changed = True
         self.last_used_steady_ns = self._ports.clock.steady_ns()
         self._wake()
-        if self._since_checkpoint[0] >= CHECKPOINT_INPUTS or self._since_checkpoint[1] >= CHECKPOINT_FRAMES:
-            self._since_checkpoint = [0, 0]
+        if self._unsaved_inputs >= CHECKPOINT_INPUTS or self._unsaved_frames >= CHECKPOINT_FRAMES:
+            self._unsaved_inputs = self._unsaved_frames = 0
             self._checkpoint()
 
     async def _feed(self, inputs: Sequence[FramesInput]) -> list[Event]:
@@ -179,7 +181,7 @@ class SortieRuntime:
             events = self.detector.feed(block)
         else:
             events = await asyncio.to_thread(self.detector.feed, block)
-        self._since_checkpoint[1] += len(block)
+        self._unsaved_frames += len(block)
         self._fresh.blocks.append(block)
         self._came(int(block.time_ns[-1]), inputs[-1].received_ns)
         return events
