@@ -1,1 +1,1 @@
-"""The only modules that import drivers and file-format libraries; each implements a port."""
+"""The only modules that import drivers and file-format libraries: stores and buses, which implement ports, and formats."""

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass, field
+from typing import Final
 
 
 @dataclass(frozen=True, slots=True)
@@ -63,6 +64,7 @@ class LineFigure:
 
 
 Block = Paragraph | Table | LineFigure
+LINE_COLOURS: Final = ("#1f5fa8", "#1d7a68", "#6a4bb0", "#4d5b63")  # of a figure's series, by place; no red, no amber
 
 
 @dataclass(frozen=True, slots=True)

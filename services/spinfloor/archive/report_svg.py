@@ -6,12 +6,11 @@ from collections.abc import Iterator
 from html import escape
 from typing import Final
 
-from spinfloor.archive.report_blocks import LineFigure, Scale, Series, axis_ticks, extent
+from spinfloor.archive.report_blocks import LINE_COLOURS, LineFigure, Scale, Series, axis_ticks, extent
 
 WIDTH: Final = 860
 HEIGHT: Final = 330
 LEFT, RIGHT, TOP, BOTTOM = 74, WIDTH - 16, 34, HEIGHT - 46
-COLOURS: Final = ("#1f5fa8", "#1d7a68", "#6a4bb0", "#4d5b63")
 DASHES: Final = ("", "8 4", "2 3", "10 3 2 3")
 
 
@@ -64,7 +63,7 @@ def _moments(scale: Scale, figure: LineFigure) -> Iterator[str]:
 
 
 def _series(line: Series, place: int, scale: Scale) -> str:
-    colour, dash = COLOURS[place % len(COLOURS)], DASHES[place % len(DASHES)]
+    colour, dash = LINE_COLOURS[place % len(LINE_COLOURS)], DASHES[place % len(DASHES)]
     spots = [(scale.px(x), scale.py(y)) for x, y in zip(line.x, line.y, strict=True)]
     points = " ".join(f"{x:.1f},{y:.1f}" for x, y in spots)
     marks = "".join(f'<circle cx="{x:.1f}" cy="{y:.1f}" r="4" fill="{colour}"/>' for x, y in spots if line.points)

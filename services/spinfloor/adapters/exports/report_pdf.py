@@ -18,7 +18,17 @@ from reportlab.platypus import CondPageBreak, Flowable, SimpleDocTemplate, Space
 from reportlab.platypus import Paragraph as PdfParagraph
 from reportlab.platypus import Table as PdfTable
 
-from spinfloor.archive.report_blocks import Block, LineFigure, Paragraph, Report, Scale, Table, axis_ticks, extent
+from spinfloor.archive.report_blocks import (
+    LINE_COLOURS,
+    Block,
+    LineFigure,
+    Paragraph,
+    Report,
+    Scale,
+    Table,
+    axis_ticks,
+    extent,
+)
 
 PAGE: Final = landscape(A4)
 MARGIN: Final = 15 * mm
@@ -33,7 +43,7 @@ CAUTION: Final = ParagraphStyle(
 )  # fmt: skip
 WARNING: Final = ParagraphStyle("warning", parent=BODY, textColor=colors.HexColor("#8f1208"), fontName="Helvetica-Bold")
 STYLES: Final = {"plain": BODY, "caution": CAUTION, "warning": WARNING}
-LINES: Final = tuple(colors.HexColor(code) for code in ("#1f5fa8", "#1d7a68", "#6a4bb0", "#4d5b63"))
+LINES: Final = tuple(colors.HexColor(code) for code in LINE_COLOURS)
 DASHES: Final[tuple[list[int] | None, ...]] = (None, [6, 3], [2, 2], [8, 2, 2, 2])
 SOFT: Final = colors.HexColor("#5c6a71")
 GRID: Final = colors.HexColor("#dfe5e8")

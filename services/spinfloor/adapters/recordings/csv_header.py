@@ -38,7 +38,7 @@ def find_layout(head: str, name: str) -> CsvLayout:
     count = _header_rows(rows, decimal_point)
     if count == 0 or count > _MAX_HEADER_ROWS:
         raise RecordingError(
-            expected="a CSV file with one to three header rows (names, units) and then rows of numbers",
+            expected="a CSV file with one to three header rows (names, units) and then rows of numbers, or JSON",
             got=f"{name}, which starts {'with numbers and no names' if count == 0 else 'with text only'}",
             now="nothing could be read from it",
             path=name,
