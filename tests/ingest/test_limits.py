@@ -1,6 +1,6 @@
 """The bucket: a burst at once, then no more than its rate; each key on its own."""
 
-from spinfloor.ingest.limits import RateLimit
+from spinfloor.ingest.limits import BUCKETS_KEPT, RateLimit
 
 
 class Hand:
@@ -45,3 +45,16 @@ def test_over_a_minute_no_more_than_the_rate_gets_through() -> None:
         if limit.wait_s("a", 1.0) == 0.0:
             taken += 1.0
     assert 600.0 - 1.0 <= taken <= 620.0 + 1.0
+
+
+def test_keys_that_have_gone_quiet_are_forgotten_and_busy_ones_are_not() -> None:
+    clock = Hand()
+    limit = RateLimit(clock, per_second=1e6, burst=100.0)
+    for n in range(10 * BUCKETS_KEPT):
+        clock.now_ns += 1_000_000  # each has filled up again long before the next comes
+        assert limit.wait_s(str(n), 50.0) == 0.0
+    assert limit.kept <= BUCKETS_KEPT
+    slow = RateLimit(clock, per_second=1e-3, burst=100.0)
+    for n in range(3 * BUCKETS_KEPT):
+        assert slow.wait_s(str(n), 100.0) == 0.0
+    assert all(slow.wait_s(str(n), 1.0) > 0.0 for n in range(3 * BUCKETS_KEPT))
