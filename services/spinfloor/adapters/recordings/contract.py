@@ -28,9 +28,11 @@ _STEMS = {re.sub(r"_[a-z]+$", "", name): name for name in COLUMN_NAMES if CHANNE
 def frames_from_contract(source: Source, path_name: str) -> FrameBlock:
     """Frames of the one table that has the required columns.
 
-    Raises RecordingError when a required column is missing, there are two of time, a contract column comes under
-    another unit, the file states a unit the contract does not have for that name, or there is no row.
+    Raises RecordingError when the format gives each channel its own times, a required column is missing, there are two of
+    time, a contract column comes under another unit, the file states a unit the contract does not have for that name, or
+    there is no row.
     """
+    _refuse_own_times(source, path_name)
     table = _best_table(source)
     _check_names(table, path_name)
     _check_units(table, path_name)
@@ -47,8 +49,18 @@ def frames_from_contract(source: Source, path_name: str) -> FrameBlock:
     return _block(known, source.notes, path_name)
 
 
+def _refuse_own_times(source: Source, path_name: str) -> None:
+    if all(table.time_ns is not None for table in source.tables):
+        raise RecordingError(
+            expected=f"a channel map in the plan, as every channel of the form {source.format} has times of its own",
+            got=f"{path_name} and none (it has: {listed([n for t in source.tables for n in t.columns])})",
+            now="nothing was read; `spinfloor map suggest` writes one to complete",
+            path=path_name,
+        )
+
+
 def _best_table(source: Source) -> Table:
-    return max(source.tables, key=lambda t: sum(name in t.columns for name in _UNITS), default=Table("none", {}))
+    return max(source.tables, key=lambda t: sum(name in t.columns for name in _UNITS))
 
 
 def _check_names(table: Table, path_name: str) -> None:
