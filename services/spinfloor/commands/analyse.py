@@ -81,8 +81,10 @@ def _tell(recording: Recording) -> None:
 
 def _run(recording: Recording, plan: Plan, sortie: str) -> Sequence[Event]:
     from spinfloor.core.detector.detector import Detector
+    from spinfloor.detect.recorded import feed_recorded
 
-    return Detector(sortie=sortie, plan=plan).feed(recording.block)
+    detector = Detector(sortie=sortie, plan=plan)
+    return feed_recorded(detector, recording.block, data_age_limit_s=plan.timing.data_age_limit_s)
 
 
 def _write(data: bytes, out: Path | None) -> None:

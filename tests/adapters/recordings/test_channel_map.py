@@ -252,7 +252,7 @@ def test_a_source_is_named_as_the_file_writes_it_with_its_unit(tmp_path: Path) -
     names = {"TIME": "TIME [ms]", "P": "P (rad/s)", "R": "Rate [deg/s]", "VC": "Alt [ft]", "PS": "Alt [Pa]"}
     path = tmp_path / "labelled.csv"
     pd.read_csv(_file(tmp_path)).rename(columns=names).to_csv(path, index=False)
-    named = _with(
+    named: dict[str, Any] = _with(
         {
             "roll_rate_dps": {"source": "P (rad/s)"},
             "yaw_rate_dps": {"source": "rate [deg/s]"},
@@ -260,7 +260,7 @@ def test_a_source_is_named_as_the_file_writes_it_with_its_unit(tmp_path: Path) -
         },
         time={**MAP["time"], "source": "TIME [ms]"},
     )
-    del named["columns"]["calibrated_airspeed_kt"]  # type: ignore[attr-defined]  # its source is another height here
+    del named["columns"]["calibrated_airspeed_kt"]  # its source is another height here
     block = read_recording(path, named).block
     assert block.time_ns[0] == START_NS
     assert_allclose(block.values[:, ROLL_RATE], 2.0944)
@@ -268,4 +268,4 @@ def test_a_source_is_named_as_the_file_writes_it_with_its_unit(tmp_path: Path) -
     assert block.values[0, PRESSURE_ALTITUDE] == pytest.approx(3048.0, abs=0.1)
     other = {"pressure_altitude_ft": {"source": "Alt [hPa]"}}
     with pytest.raises(RecordingError, match="Alt \\[hPa\\]"):
-        read_recording(path, {**named, "columns": {**named["columns"], **other}})  # type: ignore[dict-item]
+        read_recording(path, {**named, "columns": {**named["columns"], **other}})
