@@ -15,6 +15,11 @@ from spinfloor_dashboard.components.plan_fields import dotted, sentence
 from spinfloor_dashboard.components.words import feet, number, plural
 
 Row = Mapping[str, Any]
+HEIGHTS = {
+    "pressure": "pressure altitudes",
+    "sea level": "heights above sea level",
+    "ground": "heights above the ground",
+}  # by the plan's reference of its floors
 
 
 def state_words(faults: Sequence[Row], weighed: Row | None, unreachable: str | None) -> tuple[str, Tone]:
@@ -78,7 +83,7 @@ def budget(weighed: Row | None) -> Component:
             empty("No budget yet.", "It appears when the plan has a card, its floors and no fault."),
         )
     rows = weighed["cards"]
-    note = f"heights by {weighed['reference']}; cautious bound {100 * weighed['cautious_bound']:g} %"
+    note = f"{HEIGHTS.get(weighed['reference'], weighed['reference'])}; cautious bound {100 * weighed['cautious_bound']:g} %"
     if len(rows) > SHOWN_AT_MOST:
         note += f"; the first {SHOWN_AT_MOST} of {len(rows)} cards are drawn, the table has all"
     return panel(
