@@ -172,7 +172,7 @@ def is_spin(s: Any, settings: Any, t: int, measured: bool) -> bool:
     """Sure enough that the chain is a spin: not a roll, spiral, snap roll, falling leaf, loop or tumble."""
     if s.chain == 0 or s.was_up == 0:
         return False
-    dying = abs(s.fast_r) < math.tan(tu.LEAST_RATE_ALPHA_RAD) * abs(s.fast_p)
+    dying = abs(s.fast_r) < math.tan(tu.LEAF_ALPHA_RAD) * abs(s.fast_p)
     if dying and s.chain * s.wv_fast < tu.LEAF_VERTICAL_RADPS:  # a falling leaf about to swing back
         return False
     age = (t - s.seen_ns) * 1e-9

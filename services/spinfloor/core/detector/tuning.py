@@ -47,11 +47,11 @@ KNOWN_VERTICAL_SHALLOW_RAD: Final = 110.0 * _DEG
 
 # Making a spin known. About the vertical a snap roll on a level path or a falling leaf gathers less than 10 deg.
 # A stall gyration may gather 30; it does so slowly, so a slow rotation needs more. An inverted snap roll sinks, and gathers 35.
-KNOWN_VERTICAL_RAD: Final = 25.0 * _DEG
+KNOWN_VERTICAL_RAD: Final = 23.0 * _DEG
 KNOWN_VERTICAL_SLOW_RAD: Final = 44.0 * _DEG
-KNOWN_VERTICAL_INVERTED_RAD: Final = 38.0 * _DEG
+KNOWN_VERTICAL_INVERTED_RAD: Final = 35.0 * _DEG
 KNOWN_SLOW_RADPS: Final = 78.0 * _DEG
-KNOWN_VERTICAL_RATES_RAD: Final = 53.0 * _DEG
+KNOWN_VERTICAL_RATES_RAD: Final = 47.0 * _DEG
 # In the dive after a spin the carried down is worn and the aircraft rolls and yaws about: more is asked for.
 KNOWN_VERTICAL_DIVE_RAD: Final = 78.0 * _DEG
 # A falling leaf yaws about the vertical while it hardly turns about its path.
@@ -66,6 +66,7 @@ PITCH_SHARE_EARLY: Final = 0.42  # until it has turned as far about the vertical
 PITCH_SHARE_RATES: Final = 0.55
 # Least angle of r against p (tan alpha = r/p) for autorotation; rolls are far below.
 LEAST_RATE_ALPHA_RAD: Final = 11.0 * _DEG
+LEAF_ALPHA_RAD: Final = 15.0 * _DEG
 LEAF_VERTICAL_RADPS: Final = 60.0 * _DEG
 # Rotation that was there before the wing stalled, or began on a steep path, could be a roll flown on purpose.
 STEEP_PATH: Final = 0.6
