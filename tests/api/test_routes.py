@@ -133,6 +133,18 @@ def test_floors_move_as_a_whole_and_are_told_as_an_event(service: Serving, sorti
     assert actions == ["sortie.created", "floors"]
 
 
+def test_a_floor_is_raised_above_the_entry_of_planned_cards(service: Serving, sortie: str) -> None:
+    path = f"/v1/sorties/{sortie}"
+    entry_ft = min(card["entry_altitude_ft"] for card in plan_data()["cards"])
+    raised = service.http.patch(f"{path}/floors", json={"recovery_ft": entry_ft + 1_000.0})
+    assert raised.json()["floors"]["recovery_ft"] == entry_ft + 1_000.0
+    assert service.http.get(f"{path}/state").json()["floors"]["recovery_ft"] == entry_ft + 1_000.0
+    again = service.http.patch(f"{path}/floors", json={"abandon_ft": entry_ft})
+    assert again.json()["floors"] == {**raised.json()["floors"], "abandon_ft": entry_ft}
+    for what in ("report", "spins", "archive"):
+        assert service.http.get(f"{path}/{what}").status_code == 200
+
+
 def test_marks_are_journalled_once_and_bad_ones_refused(service: Serving, sortie: str) -> None:
     path = f"/v1/sorties/{sortie}/marks"
     body = {"kind": "note", "by": "test engineer", "data": {"text": "buffet heavy"}, "key": "n1"}

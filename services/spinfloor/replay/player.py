@@ -91,11 +91,15 @@ class Player:
 
     async def _pause(self) -> None:
         self._changed.clear()
-        sleeping = asyncio.ensure_future(self._clock.sleep(BATCH_EVERY_S))
-        changed = asyncio.ensure_future(self._changed.wait())
-        await asyncio.wait({sleeping, changed}, return_when=asyncio.FIRST_COMPLETED)
-        for task in (sleeping, changed):
-            task.cancel()
+        tasks = {
+            asyncio.ensure_future(self._clock.sleep(BATCH_EVERY_S)),
+            asyncio.ensure_future(self._changed.wait()),
+        }
+        try:
+            await asyncio.wait(tasks, return_when=asyncio.FIRST_COMPLETED)
+        finally:
+            for task in tasks:
+                task.cancel()
 
     async def _send_due(self) -> None:
         """What has come by now; then the word that it has, so that a player that is late is not taken for lost data."""
