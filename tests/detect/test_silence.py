@@ -14,28 +14,33 @@ def silent_since(frame_ns: int, **when: int) -> Silence:
 
 def test_no_tick_before_the_first_frame_nor_within_the_limit() -> None:
     assert Silence(0.5).due_flown(100 * S) == []
-    assert Silence(0.5).due_played(100 * S) == []
+    assert Silence(0.5).due_played((7 * S, 93 * S)) == []
     silence = silent_since(7 * S, steady_ns=100 * S)
     assert silence.due_flown(100 * S + S // 2 - 1) == []
     assert silence.due_flown(100 * S + S // 2) == [7 * S + S // 2]
-    assert silence.due_played(7 * S + S // 2 - 1) == []
-    assert silence.due_played(7 * S + S // 2) == [7 * S + S // 2]
+    assert silence.due_played((7 * S, S // 2 - 1)) == []
+    assert silence.due_played((7 * S, S // 2)) == [7 * S + S // 2]
 
 
 def test_a_player_that_is_paused_late_or_away_is_no_lost_link() -> None:
     silence = silent_since(7 * S)
     assert silence.due_flown(60 * S) == [67 * S]
-    assert silence.due_played(7 * S + S // 10) == []
+    assert silence.due_played((7 * S, S // 10)) == []
     assert silence.due_played(None) == []
+
+
+def test_what_a_player_said_before_the_newest_frame_counts_no_more() -> None:
+    silence = silent_since(7 * S)
+    assert silence.due_played((6 * S, 3 * S)) == []
 
 
 def test_however_fast_it_is_played_the_ticks_are_those_of_real_time() -> None:
     silence = silent_since(7 * S)
     expected = [7 * S + S // 2 + k * S // 10 for k in range(16)]
-    assert silence.due_played(9 * S) == expected
+    assert silence.due_played((7 * S, 2 * S)) == expected
     silence.last_tick_ns = expected[-1]
-    assert silence.due_played(9 * S) == []
-    assert silence.due_played(9 * S + S // 2) == [9 * S + k * S // 10 for k in range(1, 6)]
+    assert silence.due_played((7 * S, 2 * S)) == []
+    assert silence.due_played((7 * S, 5 * S // 2)) == [9 * S + k * S // 10 for k in range(1, 6)]
 
 
 def test_ticks_never_repeat_or_run_back() -> None:

@@ -96,6 +96,21 @@ async def test_lost_data_is_called_in_a_rehearsal(client: Client) -> None:
     await client.stop_replay(replay["id"])
 
 
+async def test_data_that_comes_late_is_lost_once_and_comes_back(client: Client) -> None:
+    plan = plan_data(data_age_limit_s=0.5)
+    faults = [{"kind": "delay", "from_s": 12.0, "seconds": 2.0}]
+    replay = await client.start_replay(NAME, plan=plan, speed=4.0, position_s=10.0, faults=faults)
+
+    async def played() -> bool:
+        return bool((await client.replay(replay["id"]))["position_s"] > 18.0)
+
+    await until(played, seconds=30.0, what="eight seconds of replay")
+    await client.change_replay(replay["id"], paused=True)
+    link = await client.events(replay["sortie"], kinds=["link"])
+    assert [event["data"]["state"] for event in link] == ["lost", "restored"]
+    await client.stop_replay(replay["id"])
+
+
 async def test_going_on_after_a_pause_is_no_loss_of_data(client: Client) -> None:
     replay = await client.start_replay(NAME, plan=plan_data(data_age_limit_s=0.1), paused=True, position_s=10.0)
 

@@ -45,7 +45,8 @@ def events_subject(sortie: str) -> str:
 
 
 def played_subject(sortie: str) -> str:
-    """How far a rehearsal has been played, in source time (ns, as text): every frame up to there has been sent."""
+    """How long a rehearsal has been played without a frame: `frame silent` as text, the time of the newest frame sent and
+    the recording's time since it was due, both ns."""
     return f"played.{sortie}"
 
 

@@ -38,7 +38,7 @@ def feed_recorded(detector: Detector, block: FrameBlock, *, data_age_limit_s: fl
 def _ticks(last_ns: int, next_ns: int, limit_s: float) -> Iterator[int]:
     """Every tick due between two frames."""
     silence = Silence(limit_s, frame_ns=last_ns)
-    while due := silence.due_played(next_ns - 1):
+    while due := silence.due_played((last_ns, next_ns - 1 - last_ns)):
         silence.last_tick_ns = due[-1]
         yield from due
 

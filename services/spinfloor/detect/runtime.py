@@ -243,24 +243,25 @@ class SortieRuntime:
         clock = self._ports.clock
         while True:
             await clock.sleep(self._silence.tick_every_s)
-            played_ns = await self._played_ns()
-            if not (self._ticks(played_ns) and worth_ticking(self.detector.snapshot()) and await self._may_tick()):
+            played = await self._played()
+            if not (self._ticks(played) and worth_ticking(self.detector.snapshot()) and await self._may_tick()):
                 continue
-            if due := self._ticks(played_ns):  # asked again: frames may have been taken meanwhile
+            if due := self._ticks(played):  # asked again: frames may have been taken meanwhile
                 await self._ports.inputs.append_all(self.record.id, [TickInput(at, clock.wall_ns()) for at in due])
 
-    async def _played_ns(self) -> int | None:
-        """How far a rehearsal's player says it has got; None in flight and when nobody plays."""
+    async def _played(self) -> tuple[int, int] | None:
+        """What a rehearsal's player says: newest frame sent, played since (ns); None in flight and when nobody plays."""
         if self.record.kind is SortieKind.FLIGHT:
             return None
         payload = await self._ports.bus.latest(played_subject(self.record.id))
-        return int(payload) if payload else None
+        frame_ns, _, silent_ns = (payload or b"").partition(b" ")
+        return (int(frame_ns), int(silent_ns)) if payload else None
 
-    def _ticks(self, played_ns: int | None) -> list[int]:
+    def _ticks(self, played: tuple[int, int] | None) -> list[int]:
         """Ticks due, in source time: by our clock in flight, by the player's word in a rehearsal."""
         if self.record.kind is SortieKind.FLIGHT:
             return self._silence.due_flown(self._ports.clock.steady_ns())
-        return self._silence.due_played(played_ns)
+        return self._silence.due_played(played)
 
     async def _may_tick(self) -> bool:
         """Only the owner says that no frames come, and only when none have come that it has not taken yet."""

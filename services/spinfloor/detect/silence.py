@@ -41,13 +41,17 @@ class Silence:
         now_ns = self.frame_ns + steady_ns - self.arrived_steady_ns
         return [now_ns] if self._lost_by(now_ns) and now_ns > self.last_tick_ns else []
 
-    def due_played(self, played_ns: int | None) -> list[int]:
-        """The ticks due when a player says it has sent everything up to played_ns (source time; None: nobody plays).
+    def due_played(self, played: tuple[int, int] | None) -> list[int]:
+        """The ticks due by a player's word (None: nobody plays): the time of the newest frame it has sent, and how much of
+        the recording it has played since that was due. What it said before the newest frame taken counts no more.
 
         However fast it plays, they are those of real time, from the moment of the loss on, so that the same calls come at
         the same places; and a player that is paused or late has simply not got further.
         """
-        if self.frame_ns is None or played_ns is None or not self._lost_by(played_ns):
+        if self.frame_ns is None or played is None or played[0] != self.frame_ns:
+            return []
+        played_ns = sum(played)
+        if not self._lost_by(played_ns):
             return []
         lost_ns, step_ns = self.frame_ns + self._limit_ns, int(self.tick_every_s * 1e9)
         return list(range(max(self.last_tick_ns + step_ns, lost_ns), played_ns + 1, step_ns))[:TICKS_AT_ONCE]

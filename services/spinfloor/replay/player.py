@@ -51,6 +51,8 @@ class Player:
         self._disturbed = block
         self._next = 0
         self._sequence = 0
+        self._newest_ns: int | None = None  # of the frames sent
+        self._newest_late_ns = 0  # how late it came
         self._changed = asyncio.Event()
         self._sending = asyncio.Lock()
 
@@ -105,15 +107,23 @@ class Player:
         """What has come by now; then the word that it has, so that a player that is late is not taken for lost data."""
         async with self._sending:
             position_s = self.position_s
-            arrived_s = position_s - delay_s(self.faults, position_s)
-            until_ns = self.start_ns + int(arrived_s * 1e9)
+            late_s = delay_s(self.faults, position_s)
+            until_ns = self.start_ns + int((position_s - late_s) * 1e9)
             stop = int(np.searchsorted(self._disturbed.time_ns, until_ns, side="right"))
             while self._next < stop:
                 upto = min(stop, self._next + ROWS_AT_ONCE)
                 await self._send(self._disturbed.slice(self._next, upto))
                 self._next = upto
-            played_ns = self.start_ns + int(position_s * 1e9)
-            await self._bus.publish(played_subject(self.sortie), str(played_ns).encode())
+                self._newest_ns = int(self._disturbed.time_ns[upto - 1])
+                self._newest_late_ns = int(late_s * 1e9)
+            await self._tell_silence(position_s)
+
+    async def _tell_silence(self, position_s: float) -> None:
+        if self._newest_ns is None:
+            return
+        due_ns = self._newest_ns + self._newest_late_ns
+        silent_ns = max(self.start_ns + int(position_s * 1e9) - due_ns, 0)
+        await self._bus.publish(played_subject(self.sortie), f"{self._newest_ns} {silent_ns}".encode())
 
     async def _send(self, block: FrameBlock) -> None:
         batch = Batch("replay", self._sequence, len(block), block, ())
