@@ -10,7 +10,10 @@
   function draw(data) {
     const box = spinfloor.el("debrief-event-list");
     if (!data) return;
-    if (!box) { window.requestAnimationFrame(function () { draw(data); }); return; }
+    if (!box) { // about to be put in, unless Debrief was left meanwhile
+      if (spinfloor.el("debrief-body")) window.requestAnimationFrame(function () { draw(data); });
+      return;
+    }
     const here = nearest(data);
     const scroll = make("div", "scroll", "");
     Object.assign(scroll, { tabIndex: 0, role: "region", ariaLabel: "Events in time order" });
