@@ -19,6 +19,8 @@ def _flight_path_direction(s: Any, clean: Any, t: int, axis: Any) -> bool:
     if alpha == alpha:
         s.air_ns = t
         s.alpha = alpha
+        if beta == beta:
+            s.beta_ns = t
         s.beta = beta if beta == beta else 0.0
     if s.air_ns > 0 and t - s.air_ns < 300_000_000:
         if s.pegged >= 2:
@@ -49,6 +51,10 @@ def step_air(s: Any, clean: Any, t: int, dt: float, turn: Any, axis: Any) -> boo
     s.turned_f += turn[0] * axis[0] + turn[1] * axis[1] + turn[2] * axis[2]
     s.turned_v += turn[0] * s.dx + turn[1] * s.dy + turn[2] * s.dz
     _smooth(s, dt)
+    if measured != (s.by_vane == 1):
+        # What alpha rests on has changed: the smoothed one of before is another quantity.
+        s.by_vane = 1 if measured else 0
+        s.alpha_fast = s.last_alpha = s.alpha
     return measured
 
 

@@ -45,6 +45,10 @@ def _by_vertical(s: Any, settings: Any, t: int, last_t: int, axis: Any, alt: flo
     """With alpha: rotation about the vertical above the threshold while stalled."""
     wv = s.wv_fast
     side = stalled_side(s, settings, True)
+    if s.chain != 0 and side == 0:
+        s.chain_flying_s += (t - last_t) * 1e-9
+        if s.chain_rates == 1:
+            s.chain = 0  # alpha is back and says that the wing flies
     up = side != 0 and abs(wv) > tu.START_ROTATION_RADPS and t >= s.barrier_ns
     if s.chain != 0:
         s.least_wv = min(s.least_wv, wv * s.chain)
@@ -103,6 +107,8 @@ def _by_yaw(s: Any, settings: Any, t: int, last_t: int, axis: Any, alt: float) -
         if hardly and cold and s.chain_yaw * s.fast_r > 0.0:
             _date(s, t, back, alt)
     if s.chain != 0:
+        if abs(s.mean_r) < math.tan(tu.LEAST_RATE_ALPHA_RAD) * abs(s.mean_p):
+            s.chain_flying_s += (t - last_t) * 1e-9
         yaw = s.chain_yaw * s.fast_r
         if (up or slow_up) and yaw > 0.0:
             s.chain_hot_ns = t
@@ -152,6 +158,8 @@ def _begin(s: Any, t: int, back: float, axis: Any, alt: float) -> None:
     s.chain_path = axis[0] * s.dx + axis[1] * s.dy + axis[2] * s.dz
     s.chain_side = 0.0
     s.start_doubt = 0.0
+    s.chain_flying_s = 0.0
+    s.chain_rates = 1 - s.by_vane
 
 
 @inner
@@ -179,6 +187,8 @@ def is_spin(s: Any, settings: Any, t: int, measured: bool) -> bool:
     about_v = s.chain * (s.turned_v - s.seen_v)
     about_f = s.chain * (s.turned_f - s.seen_f)
     plane = math.sqrt(s.mean_p**2 + s.mean_r**2)
+    if s.chain_flying_s > tu.FLYING_SHARE * age:
+        return False
     if measured:
         # Past the plan's stall angle itself and not on its way out: a snap roll about to fly again is below both.
         if abs(s.alpha_fast) < 0.85 * abs(s.alpha_turn):

@@ -79,6 +79,8 @@ def for_times(s: Any, by: int) -> None:
     s.att_ns = _moved(s.att_ns, by)
     s.ref_ns = _moved(s.ref_ns, by)
     s.air_ns = _moved(s.air_ns, by)
+    s.beta_ns = _moved(s.beta_ns, by)
+    s.before_ns = _moved(s.before_ns, by)
     s.alt_ns = _moved(s.alt_ns, by)
     s.chain_ns = _moved(s.chain_ns, by)
     s.chain_hot_ns = _moved(s.chain_hot_ns, by)

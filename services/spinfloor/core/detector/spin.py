@@ -58,7 +58,7 @@ def begin_spin(s: Any, m: Any, t: int, measured: bool, alt: float, ints: Any, fl
     s.fall_ns = s.yaw_gone_ns = s.near_ns = s.flip_ns = s.belly_ns = 0
     s.side_now = float(side)
     s.dive = 0
-    s.start_sd_s = 0.08 if measured else 0.8
+    s.start_sd_s = 0.08 if measured and s.has_attitude == 1 else 0.8
     s.spin_doubt = s.start_doubt
     slot = emit(ints, floats, cursor, CODE_SPIN_STARTED, s.chain_ns, t)
     floats[slot, 0] = side

@@ -115,6 +115,8 @@ _STATE_FIELDS: Final[tuple[tuple[str, str, str], ...]] = (
     ("int_q", "f8", ""),
     ("int_r", "f8", ""),
     ("has_attitude", "i8", "1 when this frame's attitude was used"),
+    ("beta_ns", "i8", "time of the last sideslip used, 0 none"),
+    ("by_vane", "i8", "1 while alpha is measured, 0 while the rates stand in for it"),
     ("air_ns", "i8", "time of the last alpha used, 0 none"),
     # air data and rotation
     ("alpha", "f8", "angle of attack used, rad"),
@@ -159,6 +161,8 @@ _STATE_FIELDS: Final[tuple[tuple[str, str, str], ...]] = (
     ("chain_clip", "i8", "clip_f there"),
     ("chain_hot_ns", "i8", "last time the rotation was up"),
     ("chain_path", "f8", "path steepness (velocity . down) where it began"),
+    ("chain_rates", "i8", "1 when it began without alpha"),
+    ("chain_flying_s", "f8", "seconds in it with alpha measured and below the stall"),
     ("start_doubt", "f8", "turned about the flight path between its beginning and another that may be the spin's, rad"),
     ("least_wv", "f8", "least rotation about the vertical in its sense since it was last up, rad/s"),
     ("before", "i8", "sign of the chain before it that turned back, 0 none"),

@@ -55,6 +55,7 @@ KNOWN_VERTICAL_RATES_RAD: Final = 47.0 * _DEG
 # In the dive after a spin the carried down is worn and the aircraft rolls and yaws about: more is asked for.
 KNOWN_VERTICAL_DIVE_RAD: Final = 78.0 * _DEG
 # A falling leaf yaws about the vertical while it hardly turns about its path.
+FLYING_SHARE: Final = 0.5  # of its time; a vane's noise may dip below the stall and back
 KNOWN_PATH_RAD: Final = 65.0 * _DEG
 KNOWN_AGE_S: Final = 0.6
 KNOWN_AGE_RATES_S: Final = 0.9
