@@ -28,15 +28,16 @@ def stalled_side(s: Any, settings: Any, measured: bool) -> int:
 
 @hot
 def step_chain(s: Any, settings: Any, t: int, last_t: int, measured: bool, axis: Any, alt: float) -> None:
-    """Begin, keep or drop the chain on this frame: by the vertical with alpha, by the yaw rate without."""
+    """Begin, keep or drop the chain on this frame: by the vertical with alpha and attitude, by the yaw rate without."""
     dt = (t - last_t) * 1e-9
-    if measured:
+    by_vertical = measured and s.has_attitude == 1
+    if by_vertical:
         _by_vertical(s, settings, t, last_t, axis, alt)
     else:
         _by_yaw(s, settings, t, last_t, axis, alt)
     if s.chain != 0:
         s.chain_side += _side_evidence(s, settings, measured) * dt
-        if not measured:
+        if not by_vertical:
             s.chain = s.chain_yaw if s.chain_side >= 0.0 else -s.chain_yaw
 
 
@@ -99,7 +100,8 @@ def _by_yaw(s: Any, settings: Any, t: int, last_t: int, axis: Any, alt: float) -
     """
     turning = s.fast_p**2 + s.fast_r**2 > tu.YAW_START_PLANE_RADPS**2
     up = turning and abs(s.fast_r) > tu.YAW_START_RADPS and t >= s.barrier_ns
-    slow_up = abs(s.wv_fast) > tu.START_ROTATION_RADPS and t >= s.barrier_ns and stalled_side(s, settings, False) != 0
+    stalled = stalled_side(s, settings, s.by_vane == 1) != 0
+    slow_up = abs(s.wv_fast) > tu.START_ROTATION_RADPS and t >= s.barrier_ns and stalled
     back = 0.5 * (t - last_t) * 1e-9 + tu.FAST_S
     if s.chain != 0 and up:
         cold = (t - s.chain_hot_ns) * 1e-9 > tu.KICK_S
@@ -107,12 +109,13 @@ def _by_yaw(s: Any, settings: Any, t: int, last_t: int, axis: Any, alt: float) -
         if hardly and cold and s.chain_yaw * s.fast_r > 0.0:
             _date(s, t, back, alt)
     if s.chain != 0:
-        if abs(s.mean_r) < math.tan(tu.LEAST_RATE_ALPHA_RAD) * abs(s.mean_p):
+        flies = abs(s.mean_r) < math.tan(tu.LEAST_RATE_ALPHA_RAD) * abs(s.mean_p)
+        if (s.by_vane == 1 and not stalled) or (s.by_vane == 0 and flies):
             s.chain_flying_s += (t - last_t) * 1e-9
         yaw = s.chain_yaw * s.fast_r
         if (up or slow_up) and yaw > 0.0:
             s.chain_hot_ns = t
-        turned_back = yaw < 0.0 or s.chain * s.wv_fast < 0.0
+        turned_back = (yaw < 0.0 and s.by_vane == 0) or s.chain * s.wv_fast < 0.0
         if yaw < tu.YAW_LEAST_RADPS and (turned_back or (t - s.chain_hot_ns) * 1e-9 > tu.FALTER_RATES_S):
             s.chain = 0
     if s.chain == 0 and (up or slow_up):
@@ -180,14 +183,11 @@ def is_spin(s: Any, settings: Any, t: int, measured: bool) -> bool:
     """Sure enough that the chain is a spin: not a roll, spiral, snap roll, falling leaf, loop or tumble."""
     if s.chain == 0 or s.was_up == 0:
         return False
-    dying = abs(s.fast_r) < math.tan(tu.LEAF_ALPHA_RAD) * abs(s.fast_p)
-    if dying and s.chain * s.wv_fast < tu.LEAF_VERTICAL_RADPS:  # a falling leaf about to swing back
-        return False
     age = (t - s.seen_ns) * 1e-9
     about_v = s.chain * (s.turned_v - s.seen_v)
     about_f = s.chain * (s.turned_f - s.seen_f)
     plane = math.sqrt(s.mean_p**2 + s.mean_r**2)
-    if s.chain_flying_s > tu.FLYING_SHARE * age:
+    if s.chain_flying_s > tu.FLYING_SHARE * age or _swings_back(s):
         return False
     if measured:
         # Past the plan's stall angle itself and not on its way out: a snap roll about to fly again is below both.
@@ -205,6 +205,13 @@ def is_spin(s: Any, settings: Any, t: int, measured: bool) -> bool:
     elif not _rates_say_spin(s, age, about_v):
         return False
     return not _could_be_a_roll(s, age, about_f)
+
+
+@inner
+def _swings_back(s: Any) -> bool:
+    """The yaw dies away against the roll while little turns about the vertical: a falling leaf about to swing back."""
+    dying = abs(s.fast_r) < math.tan(tu.LEAF_ALPHA_RAD) * abs(s.fast_p)
+    return bool(dying and s.chain * s.wv_fast < tu.LEAF_VERTICAL_RADPS)
 
 
 @inner

@@ -103,7 +103,10 @@ def _face(s: Any, m: Any, settings: Any, clean: Any, t: int, last_t: int, measur
     m.sink_mps, m.sink_sd_mps = s.sink, s.sink_sd
     m.alpha_rad = s.alpha_turn if measured or abs(s.wf_turn) > 0.3 else math.nan
     m.rotation_radps = abs(s.wf_fast)
-    m.evidence = (2 if measured else 1) if s.has_attitude == 1 else 0
+    if s.has_attitude == 1:
+        m.evidence = 2 if measured else 1
+    else:
+        m.evidence = 3 if measured else 0
     m.estimated = 0
     cas = clean[ch.CALIBRATED_AIRSPEED]
     tas = cas * s.tas_ratio if cas == cas else math.nan

@@ -61,7 +61,7 @@ MOTION_FIELDS: Final[tuple[tuple[str, str, str], ...]] = (
     ("data_restored_now", "i8", "1 only on the first frame after a loss"),
     ("degraded", "i8", "1 while a channel the estimate needs is flagged"),
     ("true_airspeed_mps", "f8", "true airspeed when measured, else NaN"),
-    ("evidence", "i8", "0 rates and altitude only, 1 attitude, 2 attitude and air data"),
+    ("evidence", "i8", "0 rates and altitude only, 1 attitude, 2 attitude and air data, 3 air data"),
 )
 
 MOTION_DTYPE: Final = np.dtype([(name, kind) for name, kind, _ in MOTION_FIELDS])

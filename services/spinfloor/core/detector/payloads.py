@@ -12,7 +12,7 @@ from spinfloor.core.detector.states import FLAGS, TIME_ROW
 from spinfloor.core.events import MODES, PHASES, Json, Kind
 from spinfloor.core.units import METRES_PER_FOOT, RADIANS_PER_DEGREE
 
-EVIDENCE: Final = ("rates and altitude", "attitude", "attitude and air data")
+EVIDENCE: Final = ("rates and altitude", "attitude", "attitude and air data", "air data")
 ORIENTATION: Final = {1: "upright", -1: "inverted"}
 DIRECTION: Final = {1: "right", -1: "left"}
 SENSE: Final = {1: "clockwise", -1: "anticlockwise"}
