@@ -170,6 +170,11 @@ def test_the_report_is_a_page_with_the_cautions(service: Serving, sortie: str) -
     assert "spinfloor advises" in page.text
     assert "default-src 'none'" in page.headers["content-security-policy"]
     assert service.http.get(f"/v1/sorties/{sortie}/report?format=pdf").content.startswith(b"%PDF")
+    for accept, starts in (("application/pdf", b"%PDF"), ("text/html;q=0.2, application/pdf", b"%PDF"), ("", b"<!")):
+        answer = service.http.get(f"/v1/sorties/{sortie}/report", headers={"accept": accept})
+        assert answer.content.lstrip().lower().startswith(starts.lower()), accept
+    refused = service.http.get(f"/v1/sorties/{sortie}/report", headers={"accept": "image/png"})
+    assert (refused.status_code, refused.json()["code"]) == (406, "unknown-format")
 
 
 def test_health_readiness_metrics_and_schema(service: Serving, sortie: str) -> None:

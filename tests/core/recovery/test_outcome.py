@@ -128,6 +128,17 @@ def test_controls_only_inferred_teach_nothing(bench: Bench, source: int, word: s
     assert (Evidence.of_event({"sortie": "s", "time_ns": 1, "data": data}, 1) is None) == (lessons == 0.0)
 
 
+def test_recovered_is_called_with_the_margin_that_is_there(bench: Bench) -> None:
+    """Level again nothing more is lost: no estimate of a recovery that is over."""
+    bench.cards["turns"] = 500.0
+    bench.fly(4.0)
+    margin = recover(bench, turns=1.0, loss_ft=2_000.0)["margin_ft"]
+    bench.step(0.5)
+    bench.step(3.0)
+    call = next(data for _, kind, data in bench.said if kind == "call" and data["reason_code"] == "recovered")
+    assert call["altitude_left_ft"] == call["altitude_left_bound_ft"] == pytest.approx(margin, abs=0.2)
+
+
 def test_inferred_controls_judge_only_what_is_sure(bench: Bench) -> None:
     bench.cards["turns"] = 500.0
     assert recover(bench, turns=2.4, loss_ft=600.0, source=3)["surprises"] == []

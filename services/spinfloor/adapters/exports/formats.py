@@ -5,7 +5,7 @@ from __future__ import annotations
 import io
 from collections.abc import Mapping, Sequence
 from enum import StrEnum
-from typing import Any, Final
+from typing import Any, Final, TypeVar
 
 import orjson
 import pyarrow as pa
@@ -37,6 +37,7 @@ MEDIA_TYPES: Final[Mapping[Format, str]] = {
     Format.PARQUET: "application/vnd.apache.parquet",
     Format.ARROW: "application/vnd.apache.arrow.stream",
 }
+Named = TypeVar("Named")
 _ALSO = {
     "application/ndjson": Format.NDJSON,
     "application/jsonl": Format.NDJSON,
@@ -59,8 +60,13 @@ class ExportFormatError(SpinfloorError):
 
 def accepted_format(accept: str) -> Format:
     """The first format of an HTTP Accept header we can write, by quality. Raises ExportFormatError when none is."""
-    known = {m.split(";")[0]: f for f, m in MEDIA_TYPES.items()} | _ALSO
-    offers: list[tuple[float, int, Format]] = []
+    known = {m.split(";")[0]: f for f, m in MEDIA_TYPES.items()}
+    return first_accepted(accept, known | _ALSO, [m.split(";")[0] for m in MEDIA_TYPES.values()])
+
+
+def first_accepted(accept: str, known: Mapping[str, Named], said: Sequence[str]) -> Named:
+    """What the header asks for first, by quality and then order; `known` has the ranges too. Raises ExportFormatError."""
+    offers: list[tuple[float, int, Named]] = []
     for i, part in enumerate(accept.split(",")):
         media, *parameters = (p.strip().lower() for p in part.split(";"))
         quality = _quality(parameters)
@@ -68,11 +74,11 @@ def accepted_format(accept: str) -> Format:
             offers.append((-quality, i, known[media]))
     if not offers:
         raise ExportFormatError(
-            expected="an Accept header naming one of " + ", ".join(m.split(";")[0] for m in MEDIA_TYPES.values()),
+            expected="an Accept header naming one of " + ", ".join(said),
             got=repr(accept[:80]),
             now="nothing was sent",
         )
-    return min(offers)[2]
+    return min(offers, key=lambda offer: offer[:2])[2]
 
 
 def _quality(parameters: Sequence[str]) -> float:

@@ -3,16 +3,25 @@
 from __future__ import annotations
 
 import asyncio
-from typing import Annotated, Literal
+from typing import Annotated, Final, Literal
 
 from fastapi import APIRouter, Query, Request
 from starlette.responses import Response
 
+from spinfloor.adapters.exports.formats import first_accepted
 from spinfloor.api.names import SortieId
 from spinfloor.api.services import AsWatch, Use
 from spinfloor.archive.report_build import build_report
 from spinfloor.archive.report_html import report_html
 from spinfloor.archive.report_input import report_input
+
+FORMS: Final[dict[str, str]] = {
+    "text/html": "html",
+    "application/xhtml+xml": "html",
+    "text/*": "html",
+    "*/*": "html",
+    "application/pdf": "pdf",
+}
 
 router = APIRouter(prefix="/v1", tags=["report"])
 
@@ -26,10 +35,13 @@ async def get_report(
     format: Annotated[Literal["html", "pdf"] | None, Query()] = None,
 ) -> Response:
     """One page: spins, verdicts, calls, plan, evidence, with the cautions. HTML; PDF by Accept or ?format=pdf."""
+    form: str = format or first_accepted(
+        request.headers.get("accept", "") or "*/*", FORMS, ("text/html", "application/pdf")
+    )
     record = await services.ports.sorties.get(sortie)
     await services.view.settle(sortie)
     report = build_report(await report_input(services.ports, record))
-    if format == "pdf" or (format is None and "application/pdf" in request.headers.get("accept", "")):
+    if form == "pdf":
         from spinfloor.adapters.exports.report_pdf import report_pdf
 
         return Response(await asyncio.to_thread(report_pdf, report), media_type="application/pdf")

@@ -18,6 +18,7 @@ from spinfloor.core.recovery.reasons import (
     FIRST_REASON,
     FIRST_STATUS,
     RECOVER,
+    RECOVERED,
     STATUS,
     TURN,
     WAITING_REASONS,
@@ -74,9 +75,6 @@ def _floor_for(call, reason, settings):
 def issue(motion, decision, settings, call, reason, turn, ints, floats, cursor):
     """Emit the call with the numbers behind it and take the channel."""
     now = motion.time_ns
-    decision.last_call = call
-    decision.last_reason = reason
-    decision.last_call_ns = now
     decision.busy_call = call
     decision.busy_until_ns = now + int(settings.speaking_s * NS_PER_S)
     decision.issued_ns[call] = now
@@ -89,6 +87,8 @@ def issue(motion, decision, settings, call, reason, turn, ints, floats, cursor):
     out[P_ALTITUDE] = motion.altitude_m
     out[P_LEFT_MEDIAN] = decision.left_median_m
     out[P_LEFT_BOUND] = decision.left_bound_m
+    if reason == RECOVERED:  # level again: nothing more is lost
+        out[P_LEFT_MEDIAN] = out[P_LEFT_BOUND] = motion.level_altitude_m - settings.recovery_floor_m
     out[P_ESTIMATED] = motion.estimated
     out[P_DEGRADED] = motion.degraded
     out[P_TURNS] = turns_to_call(motion, settings)

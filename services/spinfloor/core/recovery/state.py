@@ -31,9 +31,6 @@ DECISION_FIELDS: Final[tuple[tuple[str, str, tuple[int, ...], str], ...]] = (
     ("pull_out_left_m", "f8", (), "dive and pull-out loss still to come, mean"),
     ("card_index", "i8", (), "card being flown or next to be flown, -1 none left"),
     ("planned_turns", "f8", (), "turns planned for the present spin, NaN for a spin nobody planned or no card"),
-    ("last_call", "i8", (), "index into events.CALLS, -1 none yet"),
-    ("last_reason", "i8", (), "reason code of the last call"),
-    ("last_call_ns", "i8", (), "when it was issued"),
     # the spin being followed
     ("spin_ordinal", "i8", (), "spins taken up so far"),
     ("levelled", "i8", (), "1 when level flight was seen since the last spin (or there was none yet)"),
@@ -113,7 +110,6 @@ def new_decision() -> npt.NDArray[Any]:
         if kind == "f8":
             state[name] = np.nan
     for name, value in (
-        ("last_call", -1),
         ("busy_call", -1),
         ("levelled", 1),
         ("cached_revision", -1),
