@@ -30,32 +30,43 @@ ROWS = [
     ("ratio", "named"), [(100.0, False), (114.9, False), (116.0, True), (85.1, False), (84.0, True)]
 )
 def test_the_guard_names_what_moved_by_more_than_15_percent(ratio: float, named: bool) -> None:
-    said = moved([Row("a", "kernel", 3e6, "frames/s", ratio, "a loop")], {"a": 100.0})
+    said = moved([Row("a", "kernel", 3e6, "frames/s", ratio, "a loop")], {"a": [100.0]})
     assert (len(said) == 1) is named
     if named:
         assert said[0].startswith("a: ")
         assert f"({ratio / 100.0 - 1.0:+.0%})" in said[0]
 
 
+@pytest.mark.parametrize(("ratio", "change"), [(80.0, ""), (120.0, ""), (67.0, "-16%"), (140.0, "+17%")])
+def test_what_the_runs_of_the_baseline_themselves_differ_by_is_no_movement(ratio: float, change: str) -> None:
+    said = moved([Row("a", "sync", 3.0, "ms", ratio, "a sync")], {"a": [100.0, 80.0, 120.0]})
+    assert [line[-5:-1] for line in said] == ([change] if change else [])
+
+
 def test_the_guard_passes_over_what_cannot_be_compared() -> None:
     assert moved(ROWS, {}) == []
-    assert moved(ROWS, {"c": 5.0, "gone": 1.0, "a": 0.0}) == []
+    assert moved(ROWS, {"c": [5.0], "gone": [1.0], "a": [0.0], "b": []}) == []
 
 
 def test_a_baseline_saved_is_the_baseline_compared_with(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setattr(table, "BASELINE", tmp_path / "baseline.json")
     assert load_baseline() == {}
     save_baseline(ROWS)
-    assert load_baseline() == {"a": 100.0, "b": 2.0}
+    assert load_baseline() == {"a": [100.0], "b": [2.0]}
     save_baseline([Row("b", "start", 4.0, "s", 3.0)])  # one part measured again leaves the others
-    assert load_baseline() == {"a": 100.0, "b": 3.0}
+    assert load_baseline() == {"a": [100.0], "b": [2.0, 3.0]}
+    assert moved(ROWS, load_baseline()) == []
+    save_baseline([Row("b", "start", 4.0, "s", 3.0)], begin=True)
     assert moved(ROWS, load_baseline()) == ["b: ratio 2, baseline 3 (-33%)"]
+    for ratio in range(1, 9):
+        save_baseline([Row("b", "start", 4.0, "s", float(ratio))])
+    assert load_baseline()["b"] == [4.0, 5.0, 6.0, 7.0, 8.0]
 
 
 def test_the_committed_baseline_can_be_read_and_holds_ratios() -> None:
     if not table.BASELINE.exists():
         pytest.skip("no baseline is committed yet")
-    assert all(value > 0.0 and np.isfinite(value) for value in load_baseline().values())
+    assert all(runs and min(runs) > 0.0 and np.isfinite(runs).all() for runs in load_baseline().values())
     assert json.loads(table.BASELINE.read_text(encoding="utf-8")).keys() == load_baseline().keys()
 
 

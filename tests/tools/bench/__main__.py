@@ -4,7 +4,8 @@
     python -m tests.tools.bench kernel programme   these parts only; the page is left alone
     python -m tests.tools.bench --scale 0.05       small, to try it out; not compared, the page is left alone
     python -m tests.tools.bench --strict           ends with 1 when a ratio moved by more than 15 % from the baseline
-    python -m tests.tools.bench --save-baseline    this run's ratios become the baseline
+    python -m tests.tools.bench --save-baseline    this run's ratios join the baseline, which keeps the last five runs
+    python -m tests.tools.bench --new-baseline     this run's ratios become the baseline
 
 Parts: kernel, ingest, live, exports, programme, startup, memory. Give it two quiet cores. Needs `make develop` once.
 """
@@ -79,9 +80,9 @@ def judged(rows: list[Row]) -> list[str]:
     said = moved(rows, baseline)
     compared = sum(row.ratio is not None and row.key in baseline for row in rows)
     if said:
-        print("moved by more than 15 % from the baseline (worse or better):\n  " + "\n  ".join(said))
+        print("moved by more than 15 % out of the baseline (worse or better):\n  " + "\n  ".join(said))
     else:
-        print(f"none of {compared} ratios moved by more than 15 % from the baseline")
+        print(f"none of {compared} ratios moved by more than 15 % out of the baseline")
     return said
 
 
@@ -91,22 +92,25 @@ def main() -> int:
     parser.add_argument("parts", nargs="*", metavar="PART", help="default: all")
     parser.add_argument("--scale", type=float, default=1.0, help="size of the data, 1 is the full size")
     parser.add_argument("--strict", action="store_true", help="end with 1 when a ratio moved")
-    parser.add_argument("--save-baseline", action="store_true", help="write this run's ratios as the baseline")
+    keeping = parser.add_mutually_exclusive_group()
+    keeping.add_argument("--save-baseline", action="store_true", help="add this run's ratios to the baseline")
+    keeping.add_argument("--new-baseline", action="store_true", help="write this run's ratios as the baseline")
     parser.add_argument("--keep", action="store_true", help="leave the page in docs/ as it is")
     given = parser.parse_args()
     unknown = sorted(set(given.parts) - set(PARTS))
     if unknown or given.scale <= 0.0:
         parser.error(f"unknown part {', '.join(unknown)}" if unknown else "--scale must be above 0")
-    if given.save_baseline and given.scale != 1.0:
-        parser.error("the baseline is of the full size: no --scale with --save-baseline")
+    saves = given.save_baseline or given.new_baseline
+    if saves and given.scale != 1.0:
+        parser.error("the baseline is of the full size: no --scale when it is saved")
     begun = time.monotonic()
     parts = [name for name in PARTS if not given.parts or name in given.parts]
     rows = measure(parts, given.scale)
     print(f"{as_text(rows)}\n\n{len(rows)} rows in {time.monotonic() - begun:.0f} s")
     whole = tuple(parts) == PARTS and given.scale == 1.0
     said = judged(rows) if given.scale == 1.0 else []
-    if given.save_baseline:
-        save_baseline(rows)
+    if saves:
+        save_baseline(rows, begin=given.new_baseline)
         print(f"baseline written to {BASELINE.relative_to(ROOT)}")
     if whole and not given.keep:
         write_page(rows)
