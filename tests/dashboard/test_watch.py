@@ -359,7 +359,9 @@ def test_control_of_one_sortie_is_none_of_another(visit: Visit, service: Running
     create(service, "held")
     create(service, "free")
     page = visit.open("/?sortie=held")
-    page.wait_for_function("() => spinfloor.link.state", timeout=SOON_MS)
+    expect(page.locator("#w-control")).to_contain_text(
+        "nobody, 1 watching", timeout=SOON_MS
+    )  # the key is there with it
     page.keyboard.press("t")
     expect(page.locator("#w-control")).to_contain_text("engineer (you)", timeout=SOON_MS)
     page.locator('.chip[data-sortie="free"]').click()
@@ -384,7 +386,9 @@ def test_keys_work_after_the_volume_was_moved(visit: Visit, service: RunningServ
 def test_a_read_only_screen_moves_no_replay(visit: Visit, browser: Browser, service: RunningService) -> None:
     replay = service.ask("POST", "/v1/replays", json={"recording": RECORDING, "position_s": 5.0, "paused": True})
     first = visit.open(f"/?sortie={replay['sortie']}")
-    first.wait_for_function("() => spinfloor.link.state", timeout=SOON_MS)
+    expect(first.locator("#w-control")).to_contain_text(
+        "nobody, 1 watching", timeout=SOON_MS
+    )  # the key is there with it
     first.keyboard.press("t")
     expect(first.locator("#w-control")).to_contain_text("engineer (you)", timeout=SOON_MS)
     other = Visit(browser, service.base)
