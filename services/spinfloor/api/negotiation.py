@@ -11,10 +11,7 @@ EVENT_STREAM = "text/event-stream"
 
 def wanted_format(request: Request, named: Format | None) -> Format:
     """`?format=` when given, else the Accept header, JSON when it takes anything. Raises ExportFormatError (406)."""
-    if named is not None:
-        return named
-    accept = request.headers.get("accept", "")
-    return Format.JSON if not accept.strip() else accepted_format(accept)
+    return named or accepted_format(request.headers.get("accept", ""))
 
 
 def wants_event_stream(request: Request) -> bool:

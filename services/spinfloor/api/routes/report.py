@@ -20,6 +20,7 @@ FORMS: Final[dict[str, str]] = {
     "application/xhtml+xml": "html",
     "text/*": "html",
     "*/*": "html",
+    "": "html",
     "application/pdf": "pdf",
 }
 
@@ -35,9 +36,7 @@ async def get_report(
     format: Annotated[Literal["html", "pdf"] | None, Query()] = None,
 ) -> Response:
     """One page: spins, verdicts, calls, plan, evidence, with the cautions. HTML; PDF by Accept or ?format=pdf."""
-    form: str = format or first_accepted(
-        request.headers.get("accept", "") or "*/*", FORMS, ("text/html", "application/pdf")
-    )
+    form: str = format or first_accepted(request.headers.get("accept", ""), FORMS, ("text/html", "application/pdf"))
     record = await services.ports.sorties.get(sortie)
     await services.view.settle(sortie)
     report = build_report(await report_input(services.ports, record))

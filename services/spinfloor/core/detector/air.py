@@ -22,7 +22,7 @@ def _flight_path_direction(s: Any, clean: Any, t: int, axis: Any) -> bool:
         if beta == beta:
             s.beta_ns = t
         s.beta = beta if beta == beta else 0.0
-    if s.air_ns > 0 and t - s.air_ns < 300_000_000:
+    if s.air_ns > 0 and t - s.air_ns < tu.VANE_HOLD_NS:
         if s.pegged >= 2:
             # The vane stands at its stop: the rates tell how far beyond it alpha is.
             by_rates = math.atan2(abs(s.mean_r), abs(s.mean_p) + 1e-3)

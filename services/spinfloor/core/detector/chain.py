@@ -43,7 +43,7 @@ def step_chain(s: Any, settings: Any, t: int, last_t: int, measured: bool, axis:
 
 @hot
 def _by_vertical(s: Any, settings: Any, t: int, last_t: int, axis: Any, alt: float) -> None:
-    """With alpha: rotation about the vertical above the threshold while stalled."""
+    """With alpha and attitude: rotation about the vertical above the threshold while stalled."""
     wv = s.wv_fast
     side = stalled_side(s, settings, True)
     if s.chain != 0 and side == 0:
@@ -87,14 +87,14 @@ def _doubt_dip(s: Any) -> None:
 @inner
 def _doubt_break(s: Any, t: int) -> None:
     """The rotation before had hardly stopped when this one began the same way: the spin may as well have begun with that."""
-    near = s.before == s.chain and (t - s.before_ns) * 1e-9 < tu.FALTER_S and s.least_wv > -tu.DOUBT_RADPS
-    s.start_doubt = abs(s.turned_f - s.before_f) if near else 0.0
+    if s.before == s.chain and (t - s.before_ns) * 1e-9 < tu.FALTER_S and s.least_wv > -tu.DOUBT_RADPS:
+        s.start_doubt = abs(s.turned_f - s.before_f)
     s.before, s.least_wv = 0, math.inf
 
 
 @hot
 def _by_yaw(s: Any, settings: Any, t: int, last_t: int, axis: Any, alt: float) -> None:
-    """Without alpha: the yaw rate stands in for stall and rotation, because it builds up when the wing lets go.
+    """Without alpha or attitude: the yaw rate stands in for the rotation, because it builds up when the wing lets go.
 
     A slow steep spin yaws too little for that: there the carried vertical decides, as it does with alpha.
     """

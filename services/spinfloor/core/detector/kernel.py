@@ -87,7 +87,7 @@ def _motion_of_frame(
         if clipped_now(flags, c, t):
             s.pegged += 2 if c == ch.ALPHA else 1
     measured = step_air(s, clean, t, dt, turn, axis)
-    both_vanes = measured and s.pegged == 0 and s.beta_ns > 0 and t - s.beta_ns < 300_000_000
+    both_vanes = measured and s.pegged == 0 and s.beta_ns > 0 and t - s.beta_ns < tu.VANE_HOLD_NS
     grow_uncertainty(s, turn, dt, real or attitude, both_vanes)
     s.has_attitude = 1 if attitude else 0
     closed = step_altitude(s, clean, ring, t)

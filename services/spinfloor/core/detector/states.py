@@ -162,7 +162,7 @@ _STATE_FIELDS: Final[tuple[tuple[str, str, str], ...]] = (
     ("chain_hot_ns", "i8", "last time the rotation was up"),
     ("chain_path", "f8", "path steepness (velocity . down) where it began"),
     ("chain_rates", "i8", "1 when it began without alpha"),
-    ("chain_flying_s", "f8", "seconds in it with alpha measured and below the stall"),
+    ("chain_flying_s", "f8", "seconds in it with the wing flying, by alpha or else by r against p"),
     ("start_doubt", "f8", "turned about the flight path between its beginning and another that may be the spin's, rad"),
     ("least_wv", "f8", "least rotation about the vertical in its sense since it was last up, rad/s"),
     ("before", "i8", "sign of the chain before it that turned back, 0 none"),

@@ -55,8 +55,9 @@ KNOWN_VERTICAL_RATES_RAD: Final = 47.0 * _DEG
 # In the dive after a spin the carried down is worn and the aircraft rolls and yaws about: more is asked for.
 KNOWN_VERTICAL_DIVE_RAD: Final = 78.0 * _DEG
 # A falling leaf yaws about the vertical while it hardly turns about its path.
-FLYING_SHARE: Final = 0.5  # of its time; a vane's noise may dip below the stall and back
 KNOWN_PATH_RAD: Final = 65.0 * _DEG
+# Of the time since the rotation began the wing may have been flying for this share: a noisy vane dips below the stall and back.
+FLYING_SHARE: Final = 0.5
 KNOWN_AGE_S: Final = 0.6
 KNOWN_AGE_RATES_S: Final = 0.9
 KNOWN_ROTATION_RADPS: Final = 35.0 * _DEG
@@ -67,6 +68,7 @@ PITCH_SHARE_EARLY: Final = 0.42  # until it has turned as far about the vertical
 PITCH_SHARE_RATES: Final = 0.55
 # Least angle of r against p (tan alpha = r/p) for autorotation; rolls are far below.
 LEAST_RATE_ALPHA_RAD: Final = 11.0 * _DEG
+# Below this angle now, and turning this slowly about the vertical, the yaw of a falling leaf dies away before it swings back.
 LEAF_ALPHA_RAD: Final = 15.0 * _DEG
 LEAF_VERTICAL_RADPS: Final = 60.0 * _DEG
 # Rotation that was there before the wing stalled, or began on a steep path, could be a roll flown on purpose.
@@ -149,6 +151,7 @@ AHEAD_S: Final = 10.0
 CLOCK_SET_S: Final = 5.0
 BACK_S: Final = 2.0
 GAP_S: Final = 0.35
+VANE_HOLD_NS: Final = 300_000_000  # a vane sampled more slowly than the frames is held for this long
 
 # Quasi-steady straight flight: the reference for carried attitude and for gyro bias.
 CALM_RADPS: Final = 3.0 * _DEG
@@ -160,6 +163,7 @@ BIAS_MISS_RAD: Final = 0.04  # a miss this far beyond twice the usual is no bias
 BIAS_LIMIT_RADPS: Final = 4.0 * _DEG
 # Before a spin the aircraft is slowed towards the stall, nose some 10 deg up (5 deg either way covers cruise and stall).
 CRUISE_PITCH_RAD: Final = 10.0 * _DEG
+# In a climb it stands higher by the path's angle. Beyond a small rate of climb a slow pitch-up is no gyro bias.
 CRUISE_PITCH_SD_RAD: Final = 6.0 * _DEG
 NOSE_LEAST_SD_RAD: Final = 3.0 * _DEG
 CRUISE_SPEED_MPS: Final = 80.0  # turns a rate of climb into a path angle, within a factor of two
