@@ -6,11 +6,14 @@ empty: so an identity is stored once, however late it is sent again, and whichev
 
 from __future__ import annotations
 
+import asyncio
 from collections.abc import AsyncIterator, Mapping, Sequence
 from contextlib import asynccontextmanager
+from dataclasses import dataclass, field
 from typing import Final, Protocol
 
 from spinfloor.adapters.nats.connection import EXPECTED_LAST, NatsLink, Stored, WrongLastSequence
+from spinfloor.adapters.nats.gathering import Gatherer
 from spinfloor.adapters.nats.subjects import text_of, token
 from spinfloor.core.errors import SpinfloorError
 from spinfloor.ports.errors import OverloadedError, StorageError
@@ -51,6 +54,14 @@ class InputArchive(Protocol):
         ...
 
 
+@dataclass(slots=True)
+class _Line:
+    """The unanswered appends of a sortie. turn: what is looked up before one is stored can't let another overtake it."""
+
+    waiting: int = 0
+    turn: asyncio.Lock = field(default_factory=asyncio.Lock)
+
+
 class NatsInputs:
     """InputJournal over the stream of inputs, with the archive behind it."""
 
@@ -59,19 +70,26 @@ class NatsInputs:
         self._sorties = sorties
         self._archive = archive
         self._known: set[str] = set()
-        self._waiting: dict[str, int] = {}
+        self._lines: dict[str, _Line] = {}
+        self._gatherer = Gatherer(link.store, link.store_together)
         self._floor = 0  # lowest position the stream may still hold, as last heard
 
     @property
     def waiting(self) -> int:
         """Unanswered appends, all sorties together."""
-        return sum(self._waiting.values())
+        return sum(line.waiting for line in self._lines.values())
+
+    @property
+    def stored_together(self) -> int:
+        """Inputs that went to the servers' disk with others, since the start."""
+        return self._gatherer.together
 
     async def append(self, sortie: str, entry: Input) -> Appended:
         """See InputJournal."""
-        async with self._place(sortie):
-            await self._check(sortie)
-            earlier = await self._archived_before_the_stream(sortie, entry)
+        async with self._place(sortie) as line:
+            async with line.turn:
+                await self._check(sortie)
+                earlier = await self._archived_before_the_stream(sortie, entry)
             if earlier is not None:
                 return Appended(earlier, True)
             return await self._store(sortie, entry)
@@ -87,7 +105,7 @@ class NatsInputs:
         if len(body) + HEADERS_BYTES > self._link.client.max_payload:
             raise _too_large(len(body), self._link.client.max_payload)
         try:
-            return Appended(await self._link.store(subject, body, headers), False)
+            return Appended(await self._gatherer.store(subject, body, headers), False)
         except WrongLastSequence:
             first = await self._link.newest("inputs", subject)
             if first is None:
@@ -111,22 +129,22 @@ class NatsInputs:
         return self._floor
 
     @asynccontextmanager
-    async def _place(self, sortie: str) -> AsyncIterator[None]:
-        waiting = self._waiting.get(sortie, 0)
-        if waiting >= WAITING_PER_SORTIE:
+    async def _place(self, sortie: str) -> AsyncIterator[_Line]:
+        line = self._lines.setdefault(sortie, _Line())
+        if line.waiting >= WAITING_PER_SORTIE:
             raise OverloadedError(
                 expected=f"at most {WAITING_PER_SORTIE} unanswered inputs of sortie {sortie}",
                 got="one more",
                 now="it was not taken; send it again after a pause",
                 sortie=sortie,
             )
-        self._waiting[sortie] = waiting + 1
+        line.waiting += 1
         try:
-            yield
+            yield line
         finally:
-            self._waiting[sortie] -= 1
-            if not self._waiting[sortie]:
-                del self._waiting[sortie]
+            line.waiting -= 1
+            if not line.waiting:
+                del self._lines[sortie]
 
     async def read(self, sortie: str, *, after: int = -1, limit: int = 256) -> list[JournalEntry]:
         """See InputJournal."""
