@@ -165,6 +165,7 @@ def _spin_or_not(
     watch_rotation(s, m, t, alt)
     watch_end(s, m, settings, t, last_t, measured, alt, ints, floats, cursor)
     if m.in_spin == 0:
+        spin_phase(s, m, t, ints, floats, cursor)  # a recovery inferred only now
         set_phase(s, m, DIVE, m.spin_end_ns, t, ints, floats, cursor)
 
 

@@ -25,9 +25,10 @@ _TURN = 2.0 * math.pi
 
 @inner
 def set_phase(s: Any, m: Any, phase: int, when: int, t: int, ints: Any, floats: Any, cursor: Any) -> None:
-    """Change the phase, dated `when`, and say so."""
+    """Change the phase, dated `when` but not before the one it follows, and say so."""
     if m.phase == phase:
         return
+    when = max(when, m.phase_since_ns)
     slot = emit(ints, floats, cursor, CODE_PHASE, when, t)
     floats[slot, 0] = m.phase
     floats[slot, 1] = phase
@@ -57,20 +58,43 @@ def _settled(s: Any, m: Any) -> bool:
     return bool(abs(m.turn_period_s - s.last_period) < 0.2 * s.last_period)
 
 
+@inner
+def _circling(s: Any) -> bool:
+    """By the rates the turn is flown with the elevator, as a spiral is: too much pitching for a spin."""
+    return bool(abs(s.slow_q) > tu.PITCH_SHARE_RATES * math.sqrt(s.slow_p**2 + s.slow_r**2))
+
+
 @hot
-def _outside(s: Any, m: Any, measured: bool, stalled: bool) -> int:
-    rate_f = abs(s.wf_fast)
+def _departing(s: Any, measured: bool, stalled: bool) -> bool:
+    """Stalled and turning, or what may become a spin; by the rates alone a dive after a spin needs more of it."""
+    if measured:
+        rate = math.sqrt(s.mean_p**2 + s.mean_r**2)
+        return bool(s.chain != 0 or (stalled and rate > tu.START_ROTATION_RADPS))
+    if s.chain == 0 or _circling(s):
+        return False
+    return bool(s.dive == 0 or s.chain * (s.turned_v - s.chain_v) > 0.5 * tu.KNOWN_VERTICAL_DIVE_RAD)
+
+
+@inner
+def _rolls(s: Any) -> bool:
+    """Rotation that is nearly all roll."""
+    return bool(abs(s.wf_fast) > 40.0 * _DEG and abs(s.mean_p) > 2.0 * abs(s.mean_q))
+
+
+@hot
+def _outside(s: Any, measured: bool, stalled: bool) -> int:
     if abs(s.pitch_turned) > 0.6 * _TURN and abs(s.mean_q) > 45.0 * _DEG:
         return TUMBLE
-    if s.chain != 0:
+    if _departing(s, measured, stalled):
         return DEPARTURE
-    if stalled and measured and math.sqrt(s.mean_p**2 + s.mean_r**2) + abs(s.mean_q) > 30.0 * _DEG:
-        return DEPARTURE
-    if rate_f > 40.0 * _DEG and abs(s.mean_p) > 2.0 * abs(s.mean_q) and s.roll_turned > 0.5 * _TURN:
+    rolls = _rolls(s)
+    if rolls and s.roll_turned > 0.5 * _TURN:
         return ROLLING
     if s.dive == 1:
         return DIVE
-    if abs(s.wv_fast) > 12.0 * _DEG and s.sink > 8.0 and not stalled and abs(s.spiral_turned) > 0.4 * _TURN:
+    flies = not stalled if measured else not stalled or _circling(s)
+    turns = abs(s.wv_fast) > tu.SPIRAL_RADPS and abs(s.spiral_turned) > tu.SPIRAL_TURNED_RAD
+    if flies and turns and s.sink > tu.SPIRAL_SINK_MPS and not rolls:
         return SPIRAL
     return FLIGHT
 
@@ -83,10 +107,15 @@ def outside_phase(
     forget = math.exp(-dt / 3.0) if dt > 0.1 else 1.0 - dt / 3.0
     s.roll_turned = s.roll_turned * forget + abs(s.wf) * dt
     s.pitch_turned = s.pitch_turned * forget + s.q * dt
-    s.spiral_turned = s.spiral_turned * (1.0 - min(dt / 20.0, 1.0)) + s.wv * dt
-    phase = _outside(s, m, measured, stalled)
+    circle = 0.0 if _rolls(s) else s.wv * dt
+    s.spiral_turned = s.spiral_turned * (1.0 - min(dt / 20.0, 1.0)) + circle
+    phase = _outside(s, measured, stalled)
     if phase != s.next_phase:
-        s.next_phase, s.next_ns = phase, t
+        s.next_phase = phase
+        begun = phase == DEPARTURE and s.chain != 0 and t - s.chain_ns < 500_000_000
+        s.next_ns = s.chain_ns if begun else t
+        if phase == FLIGHT and m.level_now == 1:
+            s.next_ns = m.level_ns
     if phase == m.phase:
         return
     wait = 0.3

@@ -175,5 +175,10 @@ ATTITUDE_CHECK_S: Final = 0.4
 ATTITUDE_BAD_RADPS: Final = 28.0 * _DEG
 ATTITUDE_GOOD_CHECKS: Final = 3
 
+# A spiral: turning and sinking for a good part of a circle. A descending turn in the pattern is slower and sinks less.
+SPIRAL_RADPS: Final = 8.0 * _DEG
+SPIRAL_SINK_MPS: Final = 8.0
+SPIRAL_TURNED_RAD: Final = 0.3 * _TURN
+
 # Level flight after a spin: lowest point confirmed by this much climb or by staying level this long.
 LEVEL_CLIMB_M: Final = 5.0
