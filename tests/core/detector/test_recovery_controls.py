@@ -50,3 +50,28 @@ def test_from_the_engineers_mark() -> None:
     at_s, source = told(events)
     assert source == "mark"
     assert at_s == pytest.approx(true_s("developed", 0), abs=0.02)
+
+
+def test_inferred_when_the_control_telemetry_has_gone() -> None:
+    """Half a minute of it early in the flight made every later recovery go untold."""
+    f = flight("three spins", 0)
+    whole = clean_block(f, 100.0)
+    values = whole.values.copy()
+    second = f.truth["spins"][1]["start_s"]
+    late = whole.time_ns > START_NS + int((second - 12.0) * 1e9)
+    values[late, PEDAL_RIGHT] = values[late, STICK_AFT] = float("nan")
+    events = Detector(sortie="t", plan=plan_of(f)).feed(FrameBlock(whole.time_ns, values))
+    sources = [e.data["source"] for e in of_kind(events, Kind.RECOVERY_STARTED)]
+    assert sources == ["controls", "inferred", "inferred"]
+
+
+def test_slow_control_telemetry_still_counts() -> None:
+    """Five values a second among a hundred frames."""
+    f = flight("developed", 0)
+    whole = clean_block(f, 100.0)
+    values = whole.values.copy()
+    between = [i for i in range(len(whole)) if i % 20]
+    values[between, PEDAL_RIGHT] = values[between, STICK_AFT] = float("nan")
+    at_s, source = told(Detector(sortie="t", plan=plan_of(f)).feed(FrameBlock(whole.time_ns, values)))
+    assert source == "controls"
+    assert at_s == pytest.approx(true_s("developed", 0), abs=0.5)

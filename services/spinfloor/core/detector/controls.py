@@ -46,6 +46,21 @@ def _hold(held: float, value: float, dt: float) -> float:
 
 
 @inner
+def _count_telemetry(s: Any, pedal: float, stick: float, t: int, dt: float) -> None:
+    """Seconds of control telemetry, leaky: as long without it and it no longer counts as there."""
+    if pedal == pedal or stick == stick:
+        s.controls_ns = t
+    lately = s.controls_ns > 0 and t - s.controls_ns < tu.CONTROLS_HOLD_NS
+    s.controls_s = min(max(s.controls_s + (dt if lately else -dt), 0.0), 2.0 * tu.CONTROLS_SEEN_S)
+
+
+@inner
+def told(s: Any) -> bool:
+    """Control telemetry is there: the beginning of a recovery is seen, not inferred."""
+    return bool(s.controls_s > tu.CONTROLS_SEEN_S)
+
+
+@inner
 def _pedal(s: Any, m: Any, pedal: float, t: int, dt: float, alt: float) -> bool:
     """Pedal moved against the yaw from where it was held (against-the-pedal spins included: any further movement)."""
     against = -(pedal - s.pedal_hold) * m.direction
@@ -72,12 +87,12 @@ def _stick(s: Any, m: Any, stick: float, t: int, dt: float, alt: float) -> bool:
 
 
 @hot
-def follow_controls(s: Any, clean: Any, dt: float) -> None:
+def follow_controls(s: Any, clean: Any, t: int, dt: float) -> None:
     """Outside a spin only remember where the controls are held."""
     pedal, stick = clean[ch.PEDAL_RIGHT], clean[ch.STICK_AFT]
+    _count_telemetry(s, pedal, stick, t, dt)
     if pedal == pedal:
         s.pedal_hold = _hold(s.pedal_hold, pedal, dt)
-        s.hold_s += dt
     if stick == stick:
         s.stick_hold = _hold(s.stick_hold, stick, dt)
     s.pedal_move_ns = s.stick_move_ns = 0
@@ -89,9 +104,9 @@ def watch_controls(
 ) -> None:
     """In a spin without recovery yet: look for its beginning."""
     pedal, stick = clean[ch.PEDAL_RIGHT], clean[ch.STICK_AFT]
+    _count_telemetry(s, pedal, stick, t, dt)
     moved = False
     if pedal == pedal:
-        s.hold_s += dt
         moved = _pedal(s, m, pedal, t, dt, alt)
     if stick == stick:
         moved = _stick(s, m, stick, t, dt, alt) or moved
@@ -119,7 +134,7 @@ def watch_controls(
 @inner
 def watch_rotation(s: Any, m: Any, t: int, alt: float) -> None:
     """Without control telemetry: remember when the rotation, and the nose's angle to down, last stood near their turn means."""
-    if m.recovery_started == 1 or s.hold_s > 5.0:
+    if m.recovery_started == 1 or told(s):
         return
     if abs(s.wf_fast) > tu.WHOLE_ROTATION * abs(s.wf_turn) and not _nose_falls(s, m):
         s.near_ns, s.near_f, s.near_alt = t, s.turned_f, alt
@@ -139,7 +154,7 @@ def infer_recovery(
 
     Only now, never on a slowing rotation alone: a falter taken for a recovery would silence the recover call.
     """
-    if m.recovery_started == 1 or s.hold_s > 5.0:
+    if m.recovery_started == 1 or told(s):
         return
     rate = m.sense_from_above * max(abs(s.wf_turn), 0.3)
     least = tu.CONTROLS_BEFORE_END_S

@@ -30,13 +30,19 @@ def period_now(s: Any, m: Any) -> float:
 
 
 @inner
+def stall_angle(m: Any, settings: Any) -> float:
+    """|alpha| [rad] at the stall on the side the spin is on, from the plan."""
+    return float(settings.stall_alpha_upright_rad if m.orientation > 0 else -settings.stall_alpha_inverted_rad)
+
+
+@inner
 def stall_edge(s: Any, m: Any, settings: Any) -> float:
     """|alpha| [rad] below which the spin's wing counts as flying.
 
     The plan's stall angle less the margin; once recovery controls are in, up to the plan's angle itself when the spin
     stood far above it, because alpha then falls through both within a tenth of a second.
     """
-    stall = settings.stall_alpha_upright_rad if m.orientation > 0 else -settings.stall_alpha_inverted_rad
+    stall = stall_angle(m, settings)
     edge = stall - tu.STALL_MARGIN_RAD
     if m.recovery_started == 1:
         edge = min(stall, max(edge, tu.EDGE_SHARE * abs(s.spin_alpha)))
@@ -78,7 +84,7 @@ def _unstall_by_rates(s: Any, m: Any, settings: Any, t: int, dt: float, alt: flo
         s.fall_ns, s.fall_f, s.fall_v, s.fall_alt = t, s.turned_f, s.turned_v, alt
     along = max(sense * s.fast_p, 0.05)
     across = sense * m.orientation * s.fast_r
-    edge = tu.RATES_EDGE_SHARE * settings.stall_alpha_upright_rad
+    edge = tu.RATES_EDGE_SHARE * stall_angle(m, settings)
     if across > math.tan(edge) * along:
         s.yaw_gone_ns = 0
     elif s.yaw_gone_ns == 0:
@@ -104,7 +110,7 @@ def _watch_belly(s: Any, m: Any, settings: Any, t: int, last_t: int, alt: float)
 
     Returns the depth below the stall [rad], NaN until the path has had the turns to become vertical.
     """
-    edge = settings.stall_alpha_upright_rad if m.orientation > 0 else -settings.stall_alpha_inverted_rad
+    edge = stall_angle(m, settings)
     alpha = nose_to_down(s, m.orientation)
     if alpha >= edge:
         s.belly_ns = 0

@@ -147,7 +147,7 @@ def _spin_or_not(
     """The spin logic of one frame."""
     step_chain(s, settings, t, last_t, measured, axis, alt)
     if m.in_spin == 0:
-        follow_controls(s, clean, dt)
+        follow_controls(s, clean, t, dt)
         watch_level(s, m, t, alt)
         if is_spin(s, settings, t, measured):
             begin_spin(s, m, t, measured, alt, ints, floats, cursor)

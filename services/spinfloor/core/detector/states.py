@@ -234,7 +234,8 @@ _STATE_FIELDS: Final[tuple[tuple[str, str, str], ...]] = (
     ("stick_move_f", "f8", ""),
     ("pedal_move_alt", "f8", ""),
     ("stick_move_alt", "f8", ""),
-    ("hold_s", "f8", "seconds of control telemetry seen"),
+    ("controls_ns", "i8", "time of the last control telemetry, 0 none"),
+    ("controls_s", "f8", "seconds of control telemetry, leaky"),
     ("mark_ns", "i8", "time of the engineer's mark waiting to be used, 0 none"),
     # after the spin
     ("dive", "i8", "1 between the end of a spin and level flight"),

@@ -129,7 +129,10 @@ CONTROL_MOVED: Final = 0.30
 CONTROL_LEFT: Final = 0.06
 CONTROL_HOLD_S: Final = 0.6
 
-# Without control telemetry: the recovery began when the rotation last stood above this share of its turn mean, and the nose
+# Control telemetry counts as there after this long with it, and no longer after as long without it.
+CONTROLS_SEEN_S: Final = 5.0
+CONTROLS_HOLD_NS: Final = 1_000_000_000  # it may come more slowly than the frames
+# Without it: the recovery began when the rotation last stood above this share of its turn mean, and the nose
 # above this share of the turn's alpha from down.
 WHOLE_ROTATION: Final = 0.85
 NOSE_FALLS: Final = 0.8
