@@ -1,6 +1,7 @@
 """Built flights kept in the temporary folder, so that a second run of the benchmark starts at once.
 
-The key holds a digest of every source file of this package: a changed simulator never meets an old flight.
+The key holds a digest of every source file that makes the flight: a changed simulator never meets an old one. A source
+with a package of its own (`rotary`) is kept by that package and what it shares with the rest.
 """
 
 from __future__ import annotations
@@ -16,15 +17,22 @@ from typing import Any
 import numpy as np
 from tests.truth.flight import Flight
 
+_NOT_MAKING = ("degrade.py", "keep.py", "catalogue.py", "shared.py", "programmes.py")
+_SHARED = ("labels.py", "flight.py", "atmosphere.py")
+
 
 @cache
-def folder() -> Path:
-    """Where this version of the package keeps its flights."""
+def folder(source: str) -> Path:
+    """Where this version of the source keeps its flights."""
     here = Path(__file__).parent
+    own = here / source
+    if own.is_dir():
+        making = [here / name for name in _SHARED] + sorted(own.glob("*.py"))
+    else:
+        making = [path for path in sorted(here.glob("*.py")) if path.name not in _NOT_MAKING]
     digest = hashlib.sha256()
-    for path in sorted(here.glob("*.py")):
-        if path.name not in ("degrade.py", "keep.py", "catalogue.py", "shared.py", "programmes.py"):
-            digest.update(path.read_bytes())
+    for path in making:
+        digest.update(path.read_bytes())
     path = Path(tempfile.gettempdir()) / "spinfloor-truth" / digest.hexdigest()[:16]
     path.mkdir(parents=True, exist_ok=True)
     return path
@@ -32,7 +40,7 @@ def folder() -> Path:
 
 def kept(source: str, situation: str, seed: int, make: Callable[[str, int], Flight]) -> Flight:
     """The flight from the folder, or made now and kept (columns as float32, as a recording has them)."""
-    path = folder() / f"{source}-{situation.replace(' ', '_')}-{seed}.npz"
+    path = folder(source) / f"{source}-{situation.replace(' ', '_')}-{seed}.npz"
     if not path.exists():
         _store(path, make(situation, seed))
     with np.load(path) as data:

@@ -12,6 +12,7 @@ from tests.truth import catalogue, kinematic, library, shared
 from tests.truth.degrade import DEGRADATIONS, degraded
 from tests.truth.flight import Flight
 from tests.truth.keep import kept
+from tests.truth.rotary import flights as rotary
 from tests.truth.situations import build
 
 CLEAN = "none, 100 Hz"
@@ -27,7 +28,7 @@ class Job:
     degradations: tuple[str, ...]
 
 
-BUILDERS = {"ours": build, "kinematic": kinematic.build, "jsbsim": library.build}
+BUILDERS = {"ours": build, "kinematic": kinematic.build, "jsbsim": library.build, rotary.SOURCE: rotary.build}
 
 
 def every_flight() -> list[tuple[str, str, int]]:
@@ -35,6 +36,7 @@ def every_flight() -> list[tuple[str, str, int]]:
     out = [("ours", situation, seed) for situation, seed in catalogue.entries()]
     out += [("kinematic", situation, seed) for situation, seed in kinematic.entries()]
     out += [("jsbsim", situation, seed) for situation, seed in library.entries()]
+    out += [(rotary.SOURCE, situation, seed) for situation, seed in rotary.entries()]
     return out + [("shared", f.name, f.seed) for f in shared.flights()]
 
 
@@ -47,7 +49,8 @@ def fly(source: str, situation: str, seed: int) -> Flight:
 
 def unseen_flights(first_seed: int) -> list[tuple[str, str, int]]:
     """(source, situation, seed) of flights beyond the benchmark's own, from `first_seed` on."""
-    return [("ours", situation, seed) for situation, seed in catalogue.unseen(first_seed)]
+    out = [("ours", situation, seed) for situation, seed in catalogue.unseen(first_seed)]
+    return out + [(rotary.SOURCE, situation, seed) for situation, seed in rotary.found(first_seed)]
 
 
 def jobs(
