@@ -55,7 +55,7 @@ def _joined(x: Exact, runs: list[tuple[int, int]], sense: int, side: int) -> lis
 
 
 def _belong(x: Exact, before: tuple[int, int], b: int, sense: int, side: int) -> bool:
-    """A dip of alpha with the rotation above 20 deg/s; a first half turn that never turns back; a falter while stalled.
+    """A dip of alpha or a falter with the rotation above 10 deg/s; a first half turn that never turns back.
 
     The start is the final rotation's: what came before the rotation last turned the other way does not count.
     """
@@ -65,10 +65,10 @@ def _belong(x: Exact, before: tuple[int, int], b: int, sense: int, side: int) ->
     turned = abs(float(x.turns_vertical[a] - x.turns_vertical[before[0]]))
     if turned < 0.5:
         return bool(gap <= 3.0 and (rotation > 0.0).all())
-    if bool((rotation > STARTED_RADPS).all()):
-        return bool(gap <= 0.8)
+    if not bool((rotation > STOPPED_RADPS).all()):
+        return False
     stalled = bool((_stalled(x)[a:b] == side).all())
-    return stalled and gap <= 1.5 and bool((rotation > STOPPED_RADPS).all())
+    return bool(gap <= (1.5 if stalled else 0.8))
 
 
 def _stalled(x: Exact) -> NDArray[np.int8]:
@@ -192,9 +192,10 @@ def label(x: Exact, marks: dict[str, list[float]]) -> dict[str, Any]:
     """The truth record: spins, stretches nobody could call either way, duration."""
     found = candidates(x)
     spins = [c for i, c in enumerate(found) if c["turns"] >= SPIN_TURNS and not _first_try(x, found, i)]
+    doubtful = [c for c in found if not any(c is s for s in spins)]
     starts = [int(c["start"]) for c in spins] + [len(x.time_s)]
     return {
         "spins": [_one(x, c, marks, starts[i + 1]) for i, c in enumerate(spins)],
-        "borderline": [[_at(x, int(c["start"])), _at(x, int(c["stop"]) - 1)] for c in found if c["turns"] < SPIN_TURNS],
+        "borderline": [[_at(x, int(c["start"])), _at(x, int(c["stop"]) - 1)] for c in doubtful],
         "duration_s": round(float(x.time_s[-1]), 4),
     }

@@ -116,7 +116,7 @@ def simulate(situation: str, seed: int, s: Shape, card: Card, sky: Sky) -> Fligh
         rows[:, 0], columns["alpha_deg"] / DEG, rows[:, loop.P + 2], rows[:, loop.OMEGA_V], rows[:, loop.TFP], rows[:, loop.TV],
         rows[:, loop.H], pitch, heading, s.stall_rad, s.stall_inverted_rad,
     )  # fmt: skip
-    truth: dict[str, Any] = judged(labels.label(exact, _marks(rows, card)), rows, s.mass_kg * 9.80665)
+    truth: dict[str, Any] = judged(labels.label(exact, _marks(rows, card)), rows, s)
     truth |= {
         "segments_flown": int(rows[-1, loop.LINE_NUMBER]) + 1,
         "segments": len(card.lines),

@@ -1,11 +1,11 @@
-"""What the common labels call a spin and the definitions do not: snap rolls about a path that is not vertical.
+"""What the common labels call a spin although the definitions do not, or nobody can say; from the exact state alone.
 
-`labels` looks at stalled rotation about the vertical. On a path that climbs, or on a slope down flown fast, a snap roll has
-both. By the definitions that is no spin. Rules, from the exact state and fixed before any detector had flown these flights:
+`labels` looks at stalled rotation about the vertical. By the definitions a snap roll about a path that is not vertical is no
+spin, and neither is a gyration after the stall. Rules:
 
-- a stretch in which the aircraft does not sink is none (the path is over the horizon for its turns);
-- a stretch of less than 1.5 turns about a path always less than 60 deg below the horizon, at a mean resultant load over 1.7 g
-  (a stall far over its 1 g speed), is one that nobody can call: borderline.
+- a stretch over which the aircraft does not lose height is none;
+- nobody can call, and so is *borderline*: less than 1.5 turns at a mean load over 1.7 g (an accelerated snap or gyration); a mean
+  rotation under 36 deg/s (ten seconds a turn: mushing round); a stretch that is stalled on its side for less than 60 % of its time.
 """
 
 from __future__ import annotations
@@ -15,35 +15,38 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 from tests.truth.rotary import loop
+from tests.truth.rotary.shape import Shape
 
 Floats = NDArray[np.float64]
 SHORT_TURNS = 1.5
-SHALLOW_RAD = np.radians(60.0)
 ACCELERATED_LOAD = 1.7
+SLOW_RADPS = np.radians(36.0)
+STALLED_SHARE = 0.6
 
 
-def judged(truth: dict[str, Any], rows: Floats, weight_n: float) -> dict[str, Any]:
-    """The truth record with such stretches taken out of the spins (and into the borderline ones)."""
+def judged(truth: dict[str, Any], rows: Floats, shape: Shape) -> dict[str, Any]:
+    """The truth record with such stretches taken out of the spins, and into the borderline ones where nobody can say."""
     spins, borderline = [], list(truth["borderline"])
+    last = float(rows[-1, 0])
     for s in truth["spins"]:
-        a = int(np.searchsorted(rows[:, 0], s["start_s"]))
-        b = len(rows) - 1 if s["spin_end_s"] is None else int(np.searchsorted(rows[:, 0], s["spin_end_s"]))
-        verdict = _verdict(rows, a, b, weight_n)
-        if verdict == "spin":
+        a, b = s["start_s"], last if s["spin_end_s"] is None else s["spin_end_s"]
+        stretch = rows[np.searchsorted(rows[:, 0], a) : np.searchsorted(rows[:, 0], b) + 1]
+        if s["spin_end_s"] is not None and stretch[-1, loop.H] >= stretch[0, loop.H]:
+            continue
+        if _nobody_can_say(stretch, shape, s["orientation"] == "upright"):
+            borderline.append([a, b])
+        else:
             spins.append(s)
-        elif verdict == "nobody":
-            borderline.append([s["start_s"], s["spin_end_s"] if s["spin_end_s"] is not None else float(rows[-1, 0])])
     return {**truth, "spins": spins, "borderline": sorted(borderline)}
 
 
-def _verdict(rows: Floats, a: int, b: int, weight_n: float) -> str:
-    path = rows[a : b + 1, loop.SUNK - 2 : loop.SUNK + 1]
-    steepness = np.arctan2(path[:, 2], np.hypot(path[:, 0], path[:, 1]))
-    if rows[b, loop.H] >= rows[a, loop.H]:
-        return "none"
-    turned = abs(float(rows[b, loop.TFP] - rows[a, loop.TFP]))
-    force = np.linalg.norm(rows[a : b + 1, loop.FORCE : loop.FORCE + 3], axis=1)
-    load = float(np.mean(force)) / weight_n
-    if turned < SHORT_TURNS and float(steepness.max()) < SHALLOW_RAD and load > ACCELERATED_LOAD:
-        return "nobody"
-    return "spin"
+def _nobody_can_say(rows: Floats, shape: Shape, upright: bool) -> bool:
+    turned = abs(float(rows[-1, loop.TFP] - rows[0, loop.TFP]))
+    load = float(np.linalg.norm(rows[:, loop.FORCE : loop.FORCE + 3], axis=1).mean()) / (shape.mass_kg * 9.80665)
+    alpha = np.arctan2(rows[:, loop.AIR + 2], rows[:, loop.AIR])
+    stalled = alpha > shape.stall_rad if upright else alpha < -shape.stall_inverted_rad
+    return bool(
+        (turned < SHORT_TURNS and load > ACCELERATED_LOAD)
+        or abs(float(rows[:, loop.OMEGA_V].mean())) < SLOW_RADPS
+        or float(stalled.mean()) < STALLED_SHARE
+    )
