@@ -47,6 +47,7 @@ bench-e2e: ## every recording analysed and live with a browser: same events, eve
 
 bench-faults: ## kill -9 at random moments, 200 times: nothing acknowledged may be lost
 	$(RUN)/python -m tests.tools.bench_faults
+	$(RUN)/python -m tests.tools.bench_faults --spread
 
 bench-load: ## sorties x rate until a call takes longer than 20 ms
 	$(RUN)/python -m tests.tools.load

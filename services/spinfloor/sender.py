@@ -26,6 +26,7 @@ RETRY_FIRST_S: Final = 0.1
 RETRY_LONGEST_S: Final = 5.0
 BATCH_S: Final = 0.05
 ROWS_AT_ONCE: Final = 2000
+LATER: Final = (429, 502, 503, 504)  # not now: the service, or what stands before it, may take it again in a moment
 
 
 @dataclass(slots=True)
@@ -83,7 +84,9 @@ class Sender:
             try:
                 await self._resume()
                 await self._connection()
-            except (UnreachableError, websockets.ConnectionClosed, OSError) as exc:
+            except (ServiceError, UnreachableError, websockets.ConnectionClosed, OSError) as exc:
+                if isinstance(exc, ServiceError) and exc.status not in LATER:
+                    raise
                 self.progress.reconnects += 1
                 pause = RETRY_FIRST_S if self.progress.acked > before else min(pause * 2.0, RETRY_LONGEST_S)
                 self._told(f"the connection broke ({exc}); trying again in {pause:.1f} s")
@@ -147,7 +150,7 @@ class Sender:
         problem = answer.get("error")
         if problem is None:
             self._count(answer)
-        elif problem.get("status") in (429, 503):
+        elif problem.get("status") in LATER:
             raise UnreachableError(
                 expected="the service to take a batch", got=str(problem.get("detail")), now="it is sent again"
             )

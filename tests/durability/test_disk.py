@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import asyncio
+import itertools
 import os
 import resource
 import shutil
@@ -11,14 +12,18 @@ import subprocess
 import sys
 import tempfile
 from collections.abc import Iterator
-from contextlib import contextmanager
+from contextlib import contextmanager, suppress
 from pathlib import Path
+from typing import Any
 
 import httpx
+import msgspec
 import numpy as np
 import pytest
 from tests.serving_thread import Serving, frames, serving
 from tests.waiting import wait_for
+from websockets.exceptions import ConnectionClosed
+from websockets.sync.client import connect
 
 from spinfloor.adapters.sqlite import DATABASE_NAME, open_store
 from spinfloor.client import encode_batch
@@ -64,6 +69,7 @@ def test_a_full_disk_is_told_keeps_what_was_acknowledged_and_is_forgotten_when_t
             problem = answer.json()
             assert (answer.status_code, problem["code"]) == (503, "storage-unavailable")
             assert "nothing was acknowledged" in problem["detail"]
+            assert int(answer.headers["Retry-After"]) >= 1
             ready = running.http.get("/readyz")
             assert (ready.status_code, ready.json()["code"]) == (503, "not-ready")
             assert running.http.get("/healthz").status_code == 200
@@ -205,3 +211,52 @@ def test_a_row_that_holds_other_bytes_is_told_as_damage(tmp_path: Path) -> None:
             answer = running.http.get(f"/v1/sorties/bent{path}")
             assert (answer.status_code, answer.json()["code"]) == (503, "storage-unavailable")
         assert running.http.get("/readyz").status_code == 200
+
+
+def test_what_was_sent_behind_a_batch_that_found_no_room_is_not_taken_before_it(tmp_path: Path) -> None:
+    """A large batch finds no room, a small one behind it would: acknowledged, it would stand before the large one for good."""
+    with serving(tmp_path) as running:
+        running.sortie("order")
+        sizes = [1000, 1000, 4000, *[1] * 30]
+        starts = np.concatenate([[0], np.cumsum(sizes)])
+        whole = np.random.default_rng(1).normal(size=(starts[-1], CHANNEL_COUNT))
+        times = np.arange(1, starts[-1] + 1, dtype=np.int64) * 10_000_000
+        batches = [
+            encode_batch("s", n, FrameBlock(times[a:b], whole[a:b]))
+            for n, (a, b) in enumerate(itertools.pairwise(starts))
+        ]
+        for n in range(2):
+            assert send(running, "order", batches[n]).status_code == 200
+        log = tmp_path / f"{DATABASE_NAME}-wal"
+        with files_of_at_most(log.stat().st_size + (200 << 10)):
+            sent = _answers(running, "order", batches[2:])
+        assert [one.get("acked") or one["error"]["code"] for one in sent] == ["storage-unavailable"]
+        assert _answers(running, "order", batches[2:])[-1]["acked"] == len(batches) - 1
+    assert list(times_on_disk(tmp_path, "order")) == list(times)
+
+
+def _answers(service: Serving, sortie: str, batches: list[bytes]) -> list[dict[str, Any]]:
+    """Everything sent at once over a socket, and what is answered until all is, or the socket is closed to try again later."""
+    answers: list[dict[str, Any]] = []
+    path = service.base.replace("http", "ws") + f"/v1/sorties/{sortie}/frames"
+    with connect(path, proxy=None, max_size=None) as socket:
+        for body in batches:
+            socket.send(body)
+        with suppress(ConnectionClosed):
+            while len(answers) < len(batches):
+                answer = socket.recv(timeout=60.0)
+                assert isinstance(answer, bytes)
+                answers.append(msgspec.msgpack.decode(answer))
+        assert len(answers) == len(batches) or socket.close_code == 1013
+    return answers
+
+
+def times_on_disk(folder: Path, sortie: str) -> list[int]:
+    async def read() -> list[int]:
+        ports = open_store(folder)
+        try:
+            return [int(t) async for block in ports.frames.blocks(sortie) for t in block.time_ns]
+        finally:
+            await ports.close()
+
+    return asyncio.run(read())

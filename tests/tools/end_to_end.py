@@ -1,4 +1,4 @@
-"""One recording two ways: through `spinfloor analyse`, and through `serve` + `send` with a browser on Watch.
+"""One recording two ways: through `spinfloor analyse`, and through `serve` + `send` (or a rehearsal) with a browser on Watch.
 
 The events must be the same to the last field, the browser must hold the service's journal and nothing else, each call
 must have sounded (or say why it did not), and what stood on the screen must be what the events say.
@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import json
 import subprocess
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any, Final
@@ -16,12 +16,14 @@ from typing import Any, Final
 import yaml
 from playwright.sync_api import Browser, Page
 from tests.tools.running import COMMAND, RunningService
+from tests.waiting import wait_for
 
 from spinfloor.adapters.plan_files import load_plan
 from spinfloor.core.plan.defaults import default_plan
 from spinfloor.core.plan.load import plan_to_data
 
 Event = dict[str, Any]
+Way = Callable[[RunningService, Path, Path, float], Callable[[], None]]  # makes the sortie; what comes back plays it
 WEIGHTY: Final = ("caution", "recover", "chute", "abandon")
 # Reasons for which a call may go unspoken: a higher one was being said, or it had become untrue meanwhile.
 GIVEN_WAY: Final = ("cut off by a higher call", "waited too long behind a higher call")
@@ -112,25 +114,56 @@ def seen_by(page: Page, last: int) -> Seen:
     return Seen(taken["events"], outcomes, taken["written"], float(taken["peak"]))
 
 
-def fly(browser: Browser, service: RunningService, recording: Path, plan: Path, speed: float) -> Outcome:
-    """Both ways, compared."""
+def sent(service: RunningService, recording: Path, plan: Path, speed: float) -> Callable[[], None]:
+    """A flight, with its sortie; the rest of the work sends it."""
     sortie = recording.stem
-    outcome = Outcome(sortie)
-    alone = analysed(recording, plan, sortie)
     service.ask("POST", f"/v1/sorties?id={sortie}", json=yaml.safe_load(plan.read_text(encoding="utf-8")))
-    page = watch(browser, service.base, sortie)
-    try:
+
+    def send() -> None:
         subprocess.run(
             [*COMMAND, "send", str(recording), f"--to={service.base}", f"--sortie={sortie}", f"--speed={speed}"],
             capture_output=True, check=True,
         )  # fmt: skip
+
+    return send
+
+
+def rehearsed(service: RunningService, recording: Path, plan: Path, speed: float) -> Callable[[], None]:
+    """A rehearsal, where time goes by the recording: data lost in it is lost, however fast it is played."""
+    sortie = recording.stem
+    asked = {"recording": sortie, "sortie": sortie, "speed": speed, "paused": True}
+    made = service.ask("POST", "/v1/replays", json={**asked, "plan": yaml.safe_load(plan.read_text(encoding="utf-8"))})
+    replay = f"/v1/replays/{made['id']}"
+
+    def play() -> None:
+        service.ask("PATCH", replay, json={"paused": False})
+        ended = made["length_s"] / speed + 60.0
+        wait_for(lambda: service.ask("GET", replay)["state"] == "ended", seconds=ended, what="the recording's end")
+
+    return play
+
+
+def fly(
+    browser: Browser, service: RunningService, recording: Path, plan: Path, speed: float, way: Way = sent
+) -> Outcome:
+    """Both ways, compared."""
+    sortie = recording.stem
+    outcome = Outcome(sortie)
+    alone = analysed(recording, plan, sortie)
+    go = way(service, recording, plan, speed)
+    page = watch(browser, service.base, sortie)
+    try:
+        go()
         service.ask("GET", f"/v1/sorties/{sortie}/state")  # answers after everything sent has been through the detector
         told: list[Event] = service.ask("GET", f"/v1/sorties/{sortie}/events")["events"]
         seen = seen_by(page, len(told) - 1)
     finally:
         page.close()
-    outcome.faults += same_events(alone, told) + same_journal(told, seen.events)
-    outcome.faults += sounded(told, seen, outcome) + shown(alone, seen)
+    if way is rehearsed:
+        outcome.faults += same_events(without_calls(alone), without_calls(told)) + shown(told, seen)
+    else:
+        outcome.faults += same_events(alone, told) + shown(alone, seen)
+    outcome.faults += same_journal(told, seen.events) + sounded(told, seen, outcome)
     outcome.events, outcome.after_the_end = len(alone), max(len(told) - len(alone), 0)
     return outcome
 
@@ -144,6 +177,15 @@ def same_events(alone: Sequence[Event], told: Sequence[Event]) -> list[str]:
             return [f"event {place} differs: analysed {event}, live {told[place]}"]
     more = {event["kind"] for event in told[len(alone) :]} - {"link", "call", "phase", "quality"}
     return [f"after the recording's end the journal goes on with {sorted(more)}"] if more else []
+
+
+def without_calls(events: Sequence[Event]) -> list[Event]:
+    """What is seen of the motion, unnumbered.
+
+    A call goes by the last moment told before lost data comes back: in `analyse` the last tick there is, in a rehearsal the
+    last that was still due when frames came; so one may come a twentieth of a second sooner, and hold up the next.
+    """
+    return [{**event, "sequence": 0} for event in events if event["kind"] != "call"]
 
 
 def same_journal(told: Sequence[Event], held: Sequence[Event]) -> list[str]:
@@ -201,7 +243,8 @@ def shown(alone: Sequence[Event], seen: Seen) -> list[str]:
     faults += [f"never shown: {sorted(warned - shown_calls)}"] if warned - shown_calls else []
     turns = [float(e["data"]["turns"]) for e in alone if e["kind"] == "spin.ended"]
     largest = max((float(words.lstrip("≥")) for words in seen.written["w-turns"] if words != "-"), default=0.0)
-    if turns and abs(largest - max(turns)) > 0.15:
+    # The end is dated back: until it is known the rotation that is left is shown as well.
+    if turns and not -0.15 < largest - max(turns) < 0.5:
         faults.append(f"the largest number of turns shown was {largest:g}, the events say {max(turns):.2f}")
     kinds = {f"{e['data']['orientation']} {e['data']['direction']}" for e in alone if e["kind"] == "spin.started"}
     missing = [kind for kind in kinds if not any(kind in words for words in seen.written["w-kind"])]

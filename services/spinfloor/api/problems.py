@@ -86,7 +86,7 @@ def problem_response(record: dict[str, Any], headers: dict[str, str] | None = No
     """A problem object as a response."""
     body = _json(record)
     extra = dict(headers or {})
-    if record["status"] == 429:
+    if record["status"] in (429, 503):
         extra.setdefault("Retry-After", str(record.get("retry_after_s", 1)))
     if record["status"] == 401:
         extra.setdefault("WWW-Authenticate", "Bearer")

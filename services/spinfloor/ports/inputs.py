@@ -9,6 +9,7 @@ import numpy.typing as npt
 
 from spinfloor.core.events import Json, Mark
 from spinfloor.core.frames import FrameBlock
+from spinfloor.ports.errors import StorageError
 
 FEW: Final = 64  # numbers; so many are looked at one by one in less time than an array operation takes to begin
 
@@ -104,11 +105,23 @@ def span_of(entry: Input) -> tuple[int, int]:
             return entry.time_ns, entry.time_ns
 
 
+def behind_a_failed_one() -> StorageError:
+    """For adapters: the error of an append whose predecessor could not be stored."""
+    return StorageError(
+        expected="the inputs before this one to be stored",
+        got="one that could not be",
+        now="this one was not taken, so that their order is kept; send them again from the first that failed",
+    )
+
+
 class InputJournal(Protocol):
     """The order of record.
 
     Durability: `append` returns when the input is on disk; a process or machine that dies afterwards loses nothing.
-    Order: offsets rise in the order appends were taken; two appends by one caller, the first awaited, keep order.
+    Order: offsets rise in the order appends were taken; two appends by one caller, the first awaited, keep order. Of
+    appends of a sortie under way at once one that fails takes with it those offered after it and before it was told, so
+    that a sender which goes on from it changes no order. (A store that fails for one message and not for the next, both
+    under way, is the exception: a message server whose disk is emptied at that moment.)
     Duplicates: none; an identity seen before is answered with `duplicate` and changes nothing, however old it is.
     Loss: none after the answer. Without an answer the caller doesn't know, and sends again.
     Backpressure: a bounded number of waiting appends per sortie; beyond it `append` raises OverloadedError at once and

@@ -18,6 +18,7 @@ import nats.js.errors
 from nats.aio.client import Client
 from nats.js import api
 
+from spinfloor.adapters.nats.acks import Acks
 from spinfloor.adapters.nats.gathering import Headers, RefusedWholeError, publish_together
 from spinfloor.adapters.nats.pushes import Push, pushed
 from spinfloor.adapters.nats.reads import ANSWER_LIMIT_S, Reads
@@ -60,11 +61,12 @@ def translated(what: str) -> Iterator[None]:
 class NatsLink:
     """One connection and the streams it relies on."""
 
-    def __init__(self, client: Client, names: Names) -> None:
+    def __init__(self, client: Client, names: Names, acks: Acks) -> None:
         self.client = client
         self.names = names
         self.js = client.jetstream(timeout=ANSWER_LIMIT_S)
         self._reads = Reads(client)
+        self._acks = acks
         self._takes_batches = False  # the inputs' stream, several messages in one commit
 
     @classmethod
@@ -76,6 +78,7 @@ class NatsLink:
         `url` may list several servers, by commas; it may hold a secret and is never put into an error.
         """
         client = Client()
+        acks = Acks(client)
         with translated("connecting"):
             async with asyncio.timeout(wait_s):
                 await client.connect(
@@ -88,9 +91,11 @@ class NatsLink:
                     ping_interval=5,
                     max_outstanding_pings=2,
                     pending_size=0,  # while the line is down nothing is held back to be sent late
+                    disconnected_cb=acks.line_broke,
                     error_cb=_ignore,  # every call reports its own failure; `ready` reports the line
                 )
-        return cls(client, Names(prefix))
+                await acks.open()
+        return cls(client, Names(prefix), acks)
 
     async def prepare(self, *, first: int = 1, replicas: int = 1) -> None:
         """Create what is missing. `first`: where positions begin in new streams; past 1 there is an older archive."""
@@ -165,7 +170,7 @@ class NatsLink:
         """Store a message; its position. Raises WrongLastSequence, StorageError."""
         try:
             with translated("storing a message"):
-                return (await self.js.publish(subject, data, headers=dict(headers))).seq
+                return int((await self._acks.publish(subject, data, headers))["seq"])
         except StorageError as error:
             cause = error.__cause__
             if isinstance(cause, nats.js.errors.APIError) and cause.err_code in WRONG_LAST_SEQUENCE:
@@ -177,7 +182,7 @@ class NatsLink:
         if not self._takes_batches:
             raise RefusedWholeError
         with translated("storing messages"):
-            return await publish_together(self.client, messages)
+            return await publish_together(self.client, self._acks, messages)
 
     async def newest(self, what: str, subject: str) -> Stored | None:
         """The newest message on a subject (wildcards allowed), from the stream's leader."""

@@ -8,16 +8,18 @@ stored each on its own, which is quickest, and what gathers while more than that
 from __future__ import annotations
 
 import asyncio
-import json
 import uuid
 from collections import deque
 from collections.abc import Awaitable, Callable, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from typing import Final, Protocol
 
+import nats.js.errors
 from nats.aio.client import Client
 
-from spinfloor.adapters.nats.reads import ANSWER_LIMIT_S
+from spinfloor.adapters.nats.acks import Acks
+from spinfloor.ports.errors import StorageError
+from spinfloor.ports.inputs import behind_a_failed_one
 
 APART_AT_MOST: Final = 8  # beyond it four syncs, and what else a batch costs the server, are sooner done
 TOGETHER_AT_MOST: Final = 256  # messages; the server takes 1,000
@@ -25,6 +27,18 @@ TOGETHER_BYTES: Final = 4 << 20
 
 Headers = Mapping[str, str]
 StoreOne = Callable[[str, bytes, Headers], Awaitable[int]]
+
+
+@dataclass(slots=True)
+class Line:
+    """The unanswered inputs of a sortie. turn: what is looked up before one is stored can't let another overtake it.
+
+    failed: one could not be stored; those behind it are not, until all of them have been told.
+    """
+
+    waiting: int = 0
+    failed: bool = False
+    turn: asyncio.Lock = field(default_factory=asyncio.Lock)
 
 
 class RefusedWholeError(Exception):
@@ -41,6 +55,7 @@ class StoreMany(Protocol):
 
 @dataclass(slots=True)
 class _Waiting:
+    line: Line
     subject: str
     data: bytes
     headers: Headers
@@ -51,6 +66,8 @@ class _Waiting:
         return self.subject, self.data, self.headers
 
     def end(self, outcome: int | BaseException) -> None:
+        if isinstance(outcome, StorageError):
+            self.line.failed = True
         if self.position.done():  # whoever asked has gone
             return
         if isinstance(outcome, BaseException):
@@ -70,8 +87,10 @@ class Gatherer:
         self._sending: asyncio.Task[None] | None = None
         self.together = 0  # messages that went with others
 
-    async def store(self, subject: str, data: bytes, headers: Headers) -> int:
+    async def store(self, line: Line, subject: str, data: bytes, headers: Headers) -> int:
         """The message's position. Raises what `one` does; cancelled, it may be stored all the same."""
+        if line.failed:
+            raise behind_a_failed_one()
         if self._sending is None and self._apart < APART_AT_MOST:
             self._apart += 1
             try:
@@ -79,7 +98,7 @@ class Gatherer:
             finally:
                 self._apart -= 1
         loop = asyncio.get_running_loop()
-        waiting = _Waiting(subject, data, headers, loop.create_future())
+        waiting = _Waiting(line, subject, data, headers, loop.create_future())
         self._waiting.append(waiting)
         if self._sending is None:
             self._sending = loop.create_task(self._send())
@@ -100,8 +119,12 @@ class Gatherer:
         group: list[_Waiting] = []
         size = 0
         while self._waiting and len(group) < TOGETHER_AT_MOST and size < TOGETHER_BYTES:
-            group.append(self._waiting.popleft())
-            size += len(group[-1].data)
+            one = self._waiting.popleft()
+            if one.line.failed:
+                one.end(behind_a_failed_one())
+                continue
+            group.append(one)
+            size += len(one.data)
         return group
 
     async def _together(self, group: list[_Waiting]) -> bool:
@@ -132,15 +155,17 @@ class Gatherer:
                 raise
 
 
-async def publish_together(client: Client, messages: Sequence[tuple[str, bytes, Headers]]) -> int:
+async def publish_together(client: Client, acks: Acks, messages: Sequence[tuple[str, bytes, Headers]]) -> int:
     """Publish to a stream that takes atomic batches; position of the first. Raises RefusedWholeError, the driver's errors."""
     batch = uuid.uuid4().hex
-    for number, (subject, data, headers) in enumerate(messages, 1):
-        own = {**headers, "Nats-Batch-Id": batch, "Nats-Batch-Sequence": str(number)}
-        if number < len(messages):
-            await client.publish(subject, data, headers=own)
-    answer = await client.request(subject, data, headers={**own, "Nats-Batch-Commit": "1"}, timeout=ANSWER_LIMIT_S)
-    said = json.loads(answer.data)
-    if "error" in said:
-        raise RefusedWholeError(str(said["error"].get("description", "")))
-    return int(said["seq"]) - len(messages) + 1
+    *others, (subject, data, headers) = [
+        (subject, data, {**headers, "Nats-Batch-Id": batch, "Nats-Batch-Sequence": str(number)})
+        for number, (subject, data, headers) in enumerate(messages, 1)
+    ]
+    for one in others:
+        await client.publish(one[0], one[1], headers=one[2])
+    try:
+        answer = await acks.publish(subject, data, {**headers, "Nats-Batch-Commit": "1"})
+    except nats.js.errors.APIError as error:
+        raise RefusedWholeError(error.description) from error
+    return int(answer["seq"]) - len(messages) + 1

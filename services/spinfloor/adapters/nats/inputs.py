@@ -6,18 +6,24 @@ empty: so an identity is stored once, however late it is sent again, and whichev
 
 from __future__ import annotations
 
-import asyncio
 from collections.abc import AsyncIterator, Mapping, Sequence
 from contextlib import asynccontextmanager
-from dataclasses import dataclass, field
 from typing import Final, Protocol
 
 from spinfloor.adapters.nats.connection import EXPECTED_LAST, NatsLink, Stored, WrongLastSequence
-from spinfloor.adapters.nats.gathering import Gatherer
+from spinfloor.adapters.nats.gathering import Gatherer, Line
 from spinfloor.adapters.nats.subjects import text_of, token
 from spinfloor.core.errors import SpinfloorError
 from spinfloor.ports.errors import OverloadedError, StorageError
-from spinfloor.ports.inputs import Appended, FramesInput, Input, JournalEntry, SourceState, TickInput
+from spinfloor.ports.inputs import (
+    Appended,
+    FramesInput,
+    Input,
+    JournalEntry,
+    SourceState,
+    TickInput,
+    behind_a_failed_one,
+)
 from spinfloor.ports.sorties import SortieStore
 from spinfloor.ports.wire import decode_input, encode_input, identity_of
 
@@ -54,14 +60,6 @@ class InputArchive(Protocol):
         ...
 
 
-@dataclass(slots=True)
-class _Line:
-    """The unanswered appends of a sortie. turn: what is looked up before one is stored can't let another overtake it."""
-
-    waiting: int = 0
-    turn: asyncio.Lock = field(default_factory=asyncio.Lock)
-
-
 class NatsInputs:
     """InputJournal over the stream of inputs, with the archive behind it."""
 
@@ -70,7 +68,7 @@ class NatsInputs:
         self._sorties = sorties
         self._archive = archive
         self._known: set[str] = set()
-        self._lines: dict[str, _Line] = {}
+        self._lines: dict[str, Line] = {}
         self._gatherer = Gatherer(link.store, link.store_together)
         self._floor = 0  # lowest position the stream may still hold, as last heard
 
@@ -88,24 +86,26 @@ class NatsInputs:
         """See InputJournal."""
         async with self._place(sortie) as line:
             async with line.turn:
+                if line.failed:
+                    raise behind_a_failed_one()
                 await self._check(sortie)
                 earlier = await self._archived_before_the_stream(sortie, entry)
             if earlier is not None:
                 return Appended(earlier, True)
-            return await self._store(sortie, entry)
+            return await self._store(line, sortie, entry)
 
     async def append_all(self, sortie: str, entries: Sequence[Input]) -> list[Appended]:
         """See InputJournal; one message each."""
         return [await self.append(sortie, entry) for entry in entries]
 
-    async def _store(self, sortie: str, entry: Input) -> Appended:
+    async def _store(self, line: Line, sortie: str, entry: Input) -> Appended:
         rest, headers = _address(entry)
         subject = self._link.names.inputs(sortie, rest)
         body = encode_input(entry)
         if len(body) + HEADERS_BYTES > self._link.client.max_payload:
             raise _too_large(len(body), self._link.client.max_payload)
         try:
-            return Appended(await self._gatherer.store(subject, body, headers), False)
+            return Appended(await self._gatherer.store(line, subject, body, headers), False)
         except WrongLastSequence:
             first = await self._link.newest("inputs", subject)
             if first is None:
@@ -129,8 +129,8 @@ class NatsInputs:
         return self._floor
 
     @asynccontextmanager
-    async def _place(self, sortie: str) -> AsyncIterator[_Line]:
-        line = self._lines.setdefault(sortie, _Line())
+    async def _place(self, sortie: str) -> AsyncIterator[Line]:
+        line = self._lines.setdefault(sortie, Line())
         if line.waiting >= WAITING_PER_SORTIE:
             raise OverloadedError(
                 expected=f"at most {WAITING_PER_SORTIE} unanswered inputs of sortie {sortie}",
@@ -141,6 +141,9 @@ class NatsInputs:
         line.waiting += 1
         try:
             yield line
+        except StorageError:
+            line.failed = True
+            raise
         finally:
             line.waiting -= 1
             if not line.waiting:

@@ -12,7 +12,7 @@ import asyncio
 import sqlite3
 import threading
 import time
-from collections import OrderedDict, deque
+from collections import Counter, OrderedDict, deque
 from collections.abc import Callable
 from contextlib import suppress
 from dataclasses import dataclass
@@ -22,7 +22,8 @@ from typing import Any, Final, TypeVar
 from spinfloor.adapters.sqlite.connection import connect, storage_error
 from spinfloor.adapters.sqlite.log_keeper import move_log
 from spinfloor.core.errors import SpinfloorError
-from spinfloor.ports.errors import OverloadedError
+from spinfloor.ports.errors import OverloadedError, StorageError
+from spinfloor.ports.inputs import behind_a_failed_one
 
 T = TypeVar("T")
 
@@ -67,6 +68,9 @@ class Writer:
         self._most, self._most_bytes = waiting, waiting_bytes
         self._waiting: OrderedDict[str, deque[_Work]] = OrderedDict()
         self._pending: dict[str, tuple[int, int]] = {}
+        self._failed: Counter[str] = (
+            Counter()
+        )  # keys with merged work that failed, until those who asked have been told
         self._condition = threading.Condition()
         self._closing = False
         self._log_is_long = False
@@ -129,6 +133,7 @@ class Writer:
 
         Each statement makes the writer's thread give up the interpreter and wait to have it back; one statement for
         many rows does so once. `after_commit` is called on the event loop, in commit order, before the result is there.
+        When a commit fails, so does what of its keys was asked for behind it until all have been told.
         """
         loop = asyncio.get_running_loop()
         work = _Work(key, size + _OVERHEAD, None, merge, asked, loop, loop.create_future(), after_commit)
@@ -140,6 +145,8 @@ class Writer:
         with self._condition:
             if self._closing:
                 raise storage_error(RuntimeError("the store is closing"))
+            if work.merge is not None and self._failed[key]:
+                raise behind_a_failed_one()
             count, pending = self._pending.get(key, (0, 0))
             if bounded and count and (count >= self._most or pending + work.size > self._most_bytes + _OVERHEAD):
                 raise OverloadedError(
@@ -176,20 +183,46 @@ class Writer:
             outcomes = self._commit(group)
             taken_s = time.monotonic() - begun_s
             not_before_s = begun_s + min(max(SPACING_S, SPACING_COMMITS * taken_s), SPACING_MOST_S)
+            done = list(zip(group, outcomes, strict=True))
             with self._condition:
-                for work in group:
+                done += self._behind(done)
+                for work, _ in done:
                     self._settle(work)
             by_loop: dict[asyncio.AbstractEventLoop, list[tuple[_Work, Any]]] = {}
-            for work, outcome in zip(group, outcomes, strict=True):
+            for work, outcome in done:
                 by_loop.setdefault(work.loop, []).append((work, outcome))
             for loop, pairs in by_loop.items():
                 if not loop.is_closed():
-                    loop.call_soon_threadsafe(_deliver, pairs)
+                    loop.call_soon_threadsafe(self._deliver, pairs)
             if self._log_is_long:
                 self._log_is_long = False
                 with suppress(sqlite3.Error):  # the keeper asks again
                     move_log(self._connection)
         self._connection.close()
+
+    def _behind(self, done: list[tuple[_Work, Any]]) -> list[tuple[_Work, Any]]:
+        """The merged work that waits behind some that failed, with its outcome; none of it is done, and no more is taken on."""
+        failed = {work.key for work, outcome in done if work.merge is not None and isinstance(outcome, StorageError)}
+        found: list[tuple[_Work, Any]] = []
+        for key in failed:
+            self._failed[key] += 1
+            works = self._waiting.pop(key, deque())
+            found += [(work, behind_a_failed_one()) for work in works if work.merge is not None]
+            if rest := deque(work for work in works if work.merge is None):
+                self._waiting[key] = rest
+        return found
+
+    def _deliver(self, pairs: list[tuple[_Work, Any]]) -> None:
+        """On the event loop: tell each who asked."""
+        for work, outcome in pairs:
+            _tell(work, outcome)
+        failed = {work.key for work, outcome in pairs if work.merge is not None and isinstance(outcome, StorageError)}
+        if failed:
+            asyncio.get_running_loop().call_soon(self._told, failed)  # behind the wake-ups of those just told
+
+    def _told(self, keys: set[str]) -> None:
+        with self._condition:
+            self._failed -= Counter(keys)
 
     def _settle(self, work: _Work) -> None:
         count, pending = self._pending[work.key]
@@ -250,15 +283,14 @@ def _run_all(connection: sqlite3.Connection, group: list[_Work]) -> list[Any]:
     return outcomes
 
 
-def _deliver(pairs: list[tuple[_Work, Any]]) -> None:
-    for work, outcome in pairs:
-        failed = isinstance(outcome, Exception)
-        if not failed and work.after_commit is not None:
-            work.after_commit(work.asked, outcome)
-        if work.future.cancelled():
-            continue
-        if failed:
-            work.future.set_exception(outcome)
-            work.future.exception()  # the caller may be gone (cancelled); then nobody else looks at it
-        else:
-            work.future.set_result(outcome)
+def _tell(work: _Work, outcome: Any) -> None:
+    failed = isinstance(outcome, Exception)
+    if not failed and work.after_commit is not None:
+        work.after_commit(work.asked, outcome)
+    if work.future.cancelled():
+        return
+    if failed:
+        work.future.set_exception(outcome)
+        work.future.exception()  # the caller may be gone (cancelled); then nobody else looks at it
+    else:
+        work.future.set_result(outcome)

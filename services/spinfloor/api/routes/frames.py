@@ -27,6 +27,8 @@ from spinfloor.core.frames import FrameBlock
 from spinfloor.ingest.batches import SOURCE_PATTERN, Batch, Wire, read_json, read_msgpack
 from spinfloor.ingest.rows import NO_TIME_NS
 from spinfloor.ingest.service import Ack
+from spinfloor.ports.errors import OverloadedError, StorageError
+from spinfloor.ports.inputs import behind_a_failed_one
 
 router = APIRouter(prefix="/v1", tags=["frames"])
 
@@ -35,6 +37,8 @@ TABLE_TYPES: Final = (PARQUET, ARROW)
 ALSO_PARQUET: Final = ("application/x-parquet", "application/parquet")
 BIG_BODY: Final = 256 << 10
 REVOKED: Final = 1008
+TRY_AGAIN_LATER: Final = 1013
+LATER: Final = (429, 503)  # a batch that is answered so is good, and can be sent again
 WHOLE_FRAMES: Final = 2_000_000  # some 300 MB in memory; more is asked for in pieces or decimated
 
 
@@ -109,7 +113,9 @@ def _too_fast(services: Services, wait_s: float) -> ProblemError:
 async def frames_socket(sortie: SortieId, socket: WebSocket, services: Use, caller: AsSource) -> None:
     """Batches as text (JSON) or binary (MessagePack); an answer per batch, in order, in the same form.
 
-    A bad batch is answered with `{"error": problem}` and the socket stays open.
+    A bad batch is answered with `{"error": problem}` and the socket stays open. One that can't be stored now (429, 503) is
+    answered so too, and then the socket is closed (1013, try again later): what was under way behind it is not taken, so
+    that a source which connects again and goes on from there changes no order.
     """
     await services.ports.sorties.get(sortie)
     await socket.accept()
@@ -137,13 +143,14 @@ class _FrameSocket:
         self._room = asyncio.Semaphore(services.settings.max_unanswered)
         self._more = asyncio.Event()
         self._over = False
+        self._failed = False  # a batch could not be stored; those behind it are left
         self._open = 0  # batches without an answer
 
     async def run(self) -> None:
         """Until the source goes."""
         answering = asyncio.create_task(self._answer())
         try:
-            while True:
+            while not self._failed:
                 message = await self._socket.receive()
                 if message["type"] == "websocket.disconnect":
                     break
@@ -170,6 +177,7 @@ class _FrameSocket:
             batch = await _decoded(self._services, self._sortie, body, read)
             answer: asyncio.Task[Ack] | SpinfloorError = asyncio.create_task(self._ack(batch))
         except SpinfloorError as error:
+            self._failed = self._failed or record_of(error)["status"] in LATER
             answer = error
         self._answers.append((answer, isinstance(text, str)))
         self._more.set()
@@ -182,8 +190,13 @@ class _FrameSocket:
     async def _ack(self, batch: Batch) -> Ack:
         clock = self._services.ports.clock
         begun_ns = clock.steady_ns()
+        if self._failed:
+            raise behind_a_failed_one()
         try:
             ack = await self._services.ingest.take(self._sortie, batch)
+        except (StorageError, OverloadedError):
+            self._failed = True
+            raise
         finally:
             self._services.metrics.ack_seconds.observe((clock.steady_ns() - begun_ns) * 1e-9)
         self._services.view.touch(self._sortie)
@@ -199,17 +212,28 @@ class _FrameSocket:
                     record = await _outcome(answer)
                     self._release()
                     await self._send(record, as_text)
+                    if record.get("error", {}).get("status") in LATER:
+                        await self._leave()
+                        return
         except (WebSocketDisconnect, RuntimeError):
             self._over = True  # the source has gone; it will ask again for what was not answered
 
-    async def _send(self, record: dict[str, object], as_text: bool) -> None:
+    async def _leave(self) -> None:
+        """The source goes on from the batch just answered, on a new socket; what is under way behind it has failed as well."""
+        self._failed = True
+        await self._socket.close(TRY_AGAIN_LATER)
+        under_way = [answer for answer, _ in self._answers if isinstance(answer, asyncio.Task)]
+        self._answers.clear()
+        await asyncio.gather(*under_way, return_exceptions=True)
+
+    async def _send(self, record: dict[str, Any], as_text: bool) -> None:
         if as_text:
             await self._socket.send_text(orjson.dumps(record).decode())
         else:
             await self._socket.send_bytes(msgspec.msgpack.encode(record))
 
 
-async def _outcome(answer: asyncio.Task[Ack] | SpinfloorError) -> dict[str, object]:
+async def _outcome(answer: asyncio.Task[Ack] | SpinfloorError) -> dict[str, Any]:
     if isinstance(answer, SpinfloorError):
         return {"error": record_of(answer)}
     try:
