@@ -17,6 +17,8 @@ STARTED_RADPS = np.radians(20.0)
 STOPPED_RADPS = np.radians(10.0)
 SPIN_TURNS = 0.40  # less than this about the vertical is no spin; between the two nobody can say
 BORDERLINE_TURNS = 0.10
+DIP_S = 0.8  # alpha below the stall for no longer than this, the rotation on, belongs to the spin
+FIRST_DIP_S = 1.5  # in its first half turn
 FEET = 0.3048
 
 
@@ -63,12 +65,26 @@ def _belong(x: Exact, before: tuple[int, int], b: int, sense: int, side: int) ->
     gap = x.time_s[b - 1] - x.time_s[a - 1]
     rotation = sense * x.omega_vertical[a:b]
     turned = abs(float(x.turns_vertical[a] - x.turns_vertical[before[0]]))
+    flying = _longest(_stalled(x)[a:b] != side) * float(x.time_s[1] - x.time_s[0])
     if turned < 0.5:
-        return bool(gap <= 3.0 and (rotation > 0.0).all())
-    if not bool((rotation > STOPPED_RADPS).all()):
-        return False
-    stalled = bool((_stalled(x)[a:b] == side).all())
-    return bool(gap <= (1.5 if stalled else 0.8))
+        return bool(gap <= 3.0 and flying <= FIRST_DIP_S and (rotation > 0.0).all())
+    return bool(gap <= 1.5 and flying <= DIP_S and (rotation > STOPPED_RADPS).all())
+
+
+def _longest(mask: NDArray[np.bool_]) -> int:
+    return max((b - a for a, b in _runs(mask)), default=0)
+
+
+def _unstalled(x: Exact, c: dict[str, Any]) -> int | None:
+    """Where the wing flies again and not only for a dip with the rotation on."""
+    stop = int(c["stop"])
+    step = float(x.time_s[1] - x.time_s[0])
+    turning = int(c["sense"]) * x.omega_vertical > STOPPED_RADPS
+    for a, b in _runs(_stalled(x)[stop - 1 :] != c["side"]):
+        first, last = a + stop - 1, min(b + stop - 1, len(x.time_s) - 1)
+        if (b - a) * step > DIP_S or not bool(turning[first : last + 1].all()):
+            return first
+    return None
 
 
 def _stalled(x: Exact) -> NDArray[np.int8]:
@@ -122,7 +138,7 @@ def _one(x: Exact, c: dict[str, Any], marks: dict[str, list[float]], until: int)
     n = len(x.time_s)
     still_spinning = stop >= n - 1
     stopped = _first(sense * x.omega_vertical < STOPPED_RADPS, stop) if stop < n else None
-    unstalled = _first(_stalled(x) != c["side"], stop - 1)
+    unstalled = _unstalled(x, c)
     ends = [i for i in (stopped, unstalled) if i is not None]
     end = None if still_spinning or not ends else min(ends)
     last = n - 1 if end is None else end
