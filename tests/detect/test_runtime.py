@@ -162,3 +162,18 @@ async def test_a_newer_detector_looks_at_an_old_sortie_and_leaves_its_run_in_for
         again, _ = await reprocessed(ports, sortie)
         assert there == again
         assert [e.data for e in await ports.events.read("s", run=flown, limit=10_000)] == [e.data for e in told]
+
+
+async def test_frames_sent_again_after_a_break_are_told_as_late_also_after_a_restart(tmp_path: Path) -> None:
+    sortie, way_s = record(), [0.0, 0.0]
+    for place, (block, came_ago_s) in enumerate(((frames().slice(0, 100), 60.0), (frames().slice(100, 101), 0.0))):
+        async with at_work(tmp_path, sortie) as (ports, supervisor):
+            came_ns = ports.clock.wall_ns() - int(came_ago_s * 1e9)
+            way_s[place] = (came_ns - int(block.time_ns[-1])) * 1e-9
+            appended = await ports.inputs.append("s", FramesInput("t", place, came_ns, block))
+            runtime = await supervisor.runtime("s")
+            assert runtime is not None
+            await runtime.reached(appended.offset)
+            state = await runtime.state()
+        assert state["data_late_s"] == pytest.approx(way_s[place] - way_s[0], abs=0.01)
+        assert state["data_age_s"] >= came_ago_s + state["data_late_s"]

@@ -60,6 +60,16 @@ def test_a_wall_clock_set_back_counts_as_no_time() -> None:
     assert silence.due_flown(50 * S) == []
 
 
+def test_since_a_tick_is_less_than_since_the_frame() -> None:
+    silence = silent_since(7 * S, steady_ns=100 * S)
+    assert silence.silent_s(103 * S) == 3.0
+    assert silence.since_s(7 * S, 103 * S) == 3.0
+    assert silence.since_s(9 * S, 103 * S) == 1.0
+    assert silence.since_s(99 * S, 103 * S) == 0.0
+    assert Silence(0.5).silent_s(0) is None
+    assert Silence(0.5).since_s(7 * S, 0) is None
+
+
 def test_time_goes_on_in_a_spin_and_until_the_loss_is_said() -> None:
     assert worth_ticking({"in_spin": True, "phase": "developed", "link": "lost"})
     assert worth_ticking({"in_spin": False, "phase": "dive", "link": "lost"})

@@ -108,6 +108,9 @@ async def test_data_that_comes_late_is_lost_once_and_comes_back(client: Client) 
     await client.change_replay(replay["id"], paused=True)
     link = await client.events(replay["sortie"], kinds=["link"])
     assert [event["data"]["state"] for event in link] == ["lost", "restored"]
+    state = await client.state(replay["sortie"])
+    assert state["data_late_s"] == 2.0
+    assert state["data_age_s"] >= 2.0
     await client.stop_replay(replay["id"])
 
 

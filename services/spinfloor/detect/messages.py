@@ -45,8 +45,8 @@ def events_subject(sortie: str) -> str:
 
 
 def played_subject(sortie: str) -> str:
-    """How long a rehearsal has been played without a frame: `frame silent` as text, the time of the newest frame sent and
-    the recording's time since it was due, both ns."""
+    """How long a rehearsal has been played without a frame: `frame silent late` as text, the time of the newest frame sent,
+    the recording's time since it was due, and how late it was sent on purpose, all ns."""
     return f"played.{sortie}"
 
 

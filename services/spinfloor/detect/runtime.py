@@ -71,6 +71,7 @@ class SortieRuntime:
         self._silence = Silence(plan_of(record).timing.data_age_limit_s)
         self._fresh = _Unpublished()
         self._received_ns: int | None = None
+        self._played_late_ns = 0  # by the word of a rehearsal's player
         self._unsaved_inputs = self._unsaved_frames = 0
         self.resumed = asyncio.Event()
         self._moved: list[asyncio.Future[None]] = []
@@ -107,7 +108,7 @@ class SortieRuntime:
             self._next_sequence = checkpoint.next_sequence
             memo = orjson.loads(checkpoint.memo)
             if memo.get("frame_ns") is not None:
-                self._came(memo["frame_ns"], memo["arrived_wall_ns"])
+                self._remember(memo)
         if await self._ports.events.current_run(sortie) != run:
             self._looking_until = await self._flown_up_to()
             if self._looking_until is None:
@@ -142,6 +143,14 @@ class SortieRuntime:
         self._silence.came(
             frame_ns, arrived_wall_ns=arrived_wall_ns, wall_ns=clock.wall_ns(), steady_ns=clock.steady_ns()
         )
+
+    def _remember(self, memo: dict[str, Any]) -> None:
+        """When the newest frame came and how late frames were, before a restart."""
+        self._came(memo["frame_ns"], memo["arrived_wall_ns"])
+        clock, silence = self._ports.clock, self._silence
+        if memo.get("least_lag_ns") is not None:
+            steady_behind_ns = clock.wall_ns() - clock.steady_ns()
+            silence.lateness.remember(memo["least_lag_ns"] - steady_behind_ns, silence.arrived_steady_ns)
 
     async def close(self) -> None:
         """Save once more; call after `run` has ended."""
@@ -216,7 +225,14 @@ class SortieRuntime:
         if self._looking_until is not None:
             return
         silence = self._silence
-        memo = orjson.dumps({"frame_ns": silence.frame_ns, "arrived_wall_ns": silence.arrived_wall_ns})
+        steady_behind_ns = self._ports.clock.wall_ns() - self._ports.clock.steady_ns()
+        memo = orjson.dumps(
+            {
+                "frame_ns": silence.frame_ns,
+                "arrived_wall_ns": silence.arrived_wall_ns,
+                "least_lag_ns": silence.lateness.least_ns + steady_behind_ns,
+            }
+        )
         data = self.detector.save()
         saved = Checkpoint(self.record.id, self.detector.run, self.offset, self._next_sequence, data, memo)
         self._writer.checkpoint(saved)
@@ -254,8 +270,10 @@ class SortieRuntime:
         if self.record.kind is SortieKind.FLIGHT:
             return None
         payload = await self._ports.bus.latest(played_subject(self.record.id))
-        frame_ns, _, silent_ns = (payload or b"").partition(b" ")
-        return (int(frame_ns), int(silent_ns)) if payload else None
+        if not payload:
+            return None
+        frame_ns, silent_ns, self._played_late_ns = (int(number) for number in payload.split())
+        return frame_ns, silent_ns
 
     def _ticks(self, played: tuple[int, int] | None) -> list[int]:
         """Ticks due, in source time: by our clock in flight, by the player's word in a rehearsal."""
@@ -317,13 +335,17 @@ class SortieRuntime:
         now = self._ports.clock.wall_ns()
         state: dict[str, Any] = self.detector.snapshot()
         steady = self._ports.clock.steady_ns()
-        silent = None if self._silence.frame_ns is None else (steady - self._silence.arrived_steady_ns) * 1e-9
+        silent, since = self._silence.silent_s(steady), self._silence.since_s(state["time_ns"] or 0, steady)
+        flown = self.record.kind is SortieKind.FLIGHT
+        late = (self._silence.lateness.late_ns if flown else self._played_late_ns) * 1e-9
         state.update(
             server_ns=now,
             received_ns=self._received_ns,
-            data_age_s=None if silent is None else round(silent, 3),
+            data_age_s=None if silent is None else round(silent + late, 3),
+            data_late_s=None if silent is None else round(late, 3),
+            time_age_s=None if since is None else round(since, 3),
             data_age_limit_s=self._silence.limit_s,
-            origin="live" if self.record.kind is SortieKind.FLIGHT else "replay",
+            origin="live" if flown else "replay",
             input_offset=self.offset,
         )
         if presence != self._fresh.presence[0]:

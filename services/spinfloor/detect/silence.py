@@ -3,8 +3,10 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from typing import Any, Final
+
+from spinfloor.detect.lateness import Lateness
 
 TICKS_PER_LIMIT: Final = 5.0  # ticks within one data-age limit, so that the loss is known within a fifth of it
 SHORTEST_TICK_S: Final = 0.05
@@ -22,6 +24,7 @@ class Silence:
     arrived_steady_ns: int = 0
     arrived_wall_ns: int = 0
     last_tick_ns: int = 0
+    lateness: Lateness = field(default_factory=Lateness)
 
     @property
     def tick_every_s(self) -> float:
@@ -33,6 +36,16 @@ class Silence:
         self.frame_ns = frame_ns
         self.arrived_wall_ns = arrived_wall_ns
         self.arrived_steady_ns = steady_ns - max(wall_ns - arrived_wall_ns, 0)
+        self.lateness.came(frame_ns, self.arrived_steady_ns)
+
+    def silent_s(self, steady_ns: int) -> float | None:
+        """Since the newest frame came; None before the first."""
+        return None if self.frame_ns is None else (steady_ns - self.arrived_steady_ns) * 1e-9
+
+    def since_s(self, time_ns: int, steady_ns: int) -> float | None:
+        """Since a time of the source's clock, the newest frame's or a tick's after it; None before the first frame."""
+        silent = self.silent_s(steady_ns)
+        return None if silent is None or self.frame_ns is None else max(silent - (time_ns - self.frame_ns) * 1e-9, 0.0)
 
     def due_flown(self, steady_ns: int) -> list[int]:
         """The tick due now in flight, in source time: the source's clock goes on with ours. None before the first frame."""

@@ -123,7 +123,9 @@ class Player:
             return
         due_ns = self._newest_ns + self._newest_late_ns
         silent_ns = max(self.start_ns + int(position_s * 1e9) - due_ns, 0)
-        await self._bus.publish(played_subject(self.sortie), f"{self._newest_ns} {silent_ns}".encode())
+        await self._bus.publish(
+            played_subject(self.sortie), f"{self._newest_ns} {silent_ns} {self._newest_late_ns}".encode()
+        )
 
     async def _send(self, block: FrameBlock) -> None:
         batch = Batch("replay", self._sequence, len(block), block, ())
