@@ -95,6 +95,19 @@ TRUST = """([state, open, silentMs]) => {
         ({"link": "ok", "data_age_s": 3.0, "estimated": False}, True, 0, {"live": False, "silent": False}),
         ({"link": "lost", "data_age_s": 0.8, "estimated": False}, True, 0, {"live": False}),
         ({"link": "lost", "data_age_s": 9.0, "estimated": True}, True, 0, {"live": True, "estimated": True}),
+        ({"link": "lost", "data_age_s": 9.0, "time_age_s": 0.1, "estimated": True}, True, 0, {"live": True}),
+        (  # level, nothing is carried on any more
+            {"link": "lost", "data_age_s": 9.0, "time_age_s": 8.5, "estimated": True},
+            True,
+            0,
+            {"live": False, "estimated": False},
+        ),
+        (
+            {"link": "ok", "data_age_s": 2.1, "data_late_s": 2.0, "estimated": False},
+            True,
+            0,
+            {"live": False, "lateS": 2},
+        ),
         ({"link": "none yet", "data_age_s": None, "estimated": False}, True, 0, {"live": False, "none": True}),
         (None, True, 0, {"live": False, "none": True}),
     ],
@@ -104,6 +117,45 @@ def test_what_may_be_believed(
 ) -> None:
     trust = scripts.evaluate(TRUST, [state, is_open, silent_ms])
     assert {key: trust[key] for key in expected} == expected
+
+
+def test_a_page_just_opened_is_connecting_and_has_lost_nothing(scripts: Page) -> None:
+    trust = scripts.evaluate(
+        """() => { const link = spinfloor.link; link.open = false; link.stateAtMs = link.lostMs = 0;
+          return spinfloor.panels.trust(); }"""
+    )
+    assert (trust["silent"], trust["lost"]) == (True, False)
+
+
+def test_a_call_read_from_the_journal_is_as_old_as_it_is(scripts: Page) -> None:
+    """The data ended 100 s ago, the call came 2 s before its end: 102 s, not 2."""
+    age_s = scripts.evaluate(
+        """() => {
+          const link = spinfloor.link;
+          link.state = {time_ns: 50e9, time_age_s: 100};
+          link.stateAtMs = spinfloor.now();
+          spinfloor.calls.history([{kind: "call", sequence: 0, run: "r", time_ns: 48e9, detected_ns: 48e9,
+            data: {call: "recover", words: "recover", reason: "planned turns"}}]);
+          spinfloor.calls.choose();
+          return (spinfloor.now() - spinfloor.calls.shown.atMs) / 1000;
+        }"""
+    )
+    assert age_s == pytest.approx(102.0, abs=0.5)
+
+
+def test_degraded_data_names_its_channels(scripts: Page) -> None:
+    words = scripts.evaluate(
+        """() => {
+          const quality = (sequence, channel, flag, state) => ({kind: "quality", sequence, data: {channel, flag, state}});
+          const degraded = "data degraded";
+          const call = {kind: "call", sequence: 4, data: {words: degraded, reason: degraded, reason_code: degraded}};
+          spinfloor.link.events = [quality(0, "alpha_deg", "clipped", "on"), quality(1, "yaw_rate_dps", "stuck", "on"),
+            quality(2, "alpha_deg", "clipped", "off"), quality(3, "pressure_altitude_ft", "wild", "on"), call,
+            quality(5, "roll_rate_dps", "stuck", "on")];
+          return spinfloor.calls.reason(call);
+        }"""
+    )
+    assert words == "yaw rate stuck, pressure altitude wild"
 
 
 def test_age_goes_on_growing_without_messages(scripts: Page) -> None:

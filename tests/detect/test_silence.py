@@ -75,3 +75,11 @@ def test_time_goes_on_in_a_spin_and_until_the_loss_is_said() -> None:
     assert worth_ticking({"in_spin": False, "phase": "dive", "link": "lost"})
     assert worth_ticking({"in_spin": False, "phase": "flight", "link": "ok"})
     assert not worth_ticking({"in_spin": False, "phase": "flight", "link": "lost"})
+
+
+def test_nothing_is_carried_on_below_the_ground() -> None:
+    spin = {"in_spin": True, "estimated": True, "floors": {"ground_ft": 500.0}, "altitude_sd_ft": 400.0}
+    assert worth_ticking({**spin, "altitude_ft": -299.0})
+    assert not worth_ticking({**spin, "altitude_ft": -301.0})
+    assert worth_ticking({**spin, "altitude_ft": -301.0, "estimated": False})
+    assert worth_ticking({**spin, "altitude_ft": None})

@@ -33,8 +33,13 @@
     const now = spinfloor.now();
     const state = link.state;
     const silent = !link.open || now - link.lastMessageMs > QUIET_MS;
-    const trust = { silent: silent, none: !state || state.link === "none yet", estimated: Boolean(state && state.estimated), ageS: null, live: false };
-    if (state && known(state.data_age_s)) trust.ageS = state.data_age_s + Math.max(0, now - link.stateAtMs) / 1000;
+    const since = Math.max(0, now - link.stateAtMs) / 1000;
+    const carried = !state || !known(state.time_age_s) || state.time_age_s + since < OLD_S; // once level nothing is carried on
+    const trust = {
+      silent: silent, lost: silent && Boolean(link.lostMs || link.stateAtMs), none: !state || state.link === "none yet",
+      estimated: Boolean(state && state.estimated && carried), ageS: null, lateS: (state && state.data_late_s) || 0, live: false,
+    };
+    if (state && known(state.data_age_s)) trust.ageS = state.data_age_s + since;
     const fresh = trust.ageS !== null && trust.ageS < OLD_S && state.link === "ok";
     trust.live = !silent && !trust.none && (fresh || trust.estimated);
     return trust;
@@ -59,6 +64,7 @@
     return link.sortie ? told || "untold" : "none";
   }
 
+  const CONNECTING = "CONNECTING";
   const HALTS = { ended: "REPLAY ENDED", paused: "REPLAY PAUSED" };
   /** Why a replay sends no frames, in words; empty when it does, or for no replay. */
   function halted() {
@@ -78,14 +84,14 @@
       for (const id of ["w-age-box", "w-link-box", "w-quality-box"]) tone(id, "");
       return soundButton();
     }
-    const words = !named || (trust.none && !trust.silent) ? "" : trust.silent ? "SERVER LOST" : lost ? "DATA LOST" : trust.live ? "" : halted() || "OLD DATA";
+    const words = !named || (trust.none && !trust.silent) ? "" : trust.lost ? "SERVER LOST" : trust.silent ? CONNECTING : lost ? "DATA LOST" : trust.live ? "" : halted() || (trust.lateS >= OLD_S ? "LATE DATA" : "OLD DATA");
     text("w-origin", words || (named && trust.none ? "NO DATA YET" : ORIGINS[origin()]));
-    tone("w-origin", !words || words === halted() ? "" : trust.silent ? "warning" : "caution");
+    tone("w-origin", !words || words === halted() || words === CONNECTING ? "" : trust.lost ? "warning" : "caution");
     text("w-age", trust.none ? "no data" : panels.age(trust.ageS));
     const late = state && trust.ageS > (state.data_age_limit_s || 0.5);
-    tone("w-age-box", trust.none ? "" : trust.silent || (late && !halted()) ? "caution" : "");
-    text("w-link", !spinfloor.link.sortie ? "-" : trust.silent ? "server lost" : !state ? "-" : { ok: "ok", lost: "DATA LOST", "none yet": "no data yet" }[state.link] || state.link);
-    tone("w-link-box", trust.silent && spinfloor.link.sortie ? "warning" : state && state.link === "lost" ? "caution" : "");
+    tone("w-age-box", trust.none ? "" : trust.lost || (late && !halted()) ? "caution" : "");
+    text("w-link", !spinfloor.link.sortie ? "-" : trust.lost ? "server lost" : trust.silent ? "connecting" : !state ? "-" : { ok: "ok", lost: "DATA LOST", "none yet": "no data yet" }[state.link] || state.link);
+    tone("w-link-box", trust.lost && spinfloor.link.sortie ? "warning" : state && state.link === "lost" ? "caution" : "");
     text("w-evidence", (state && state.evidence) || "-");
     const flags = ((state && state.quality) || []).map(function (q) { return plain(q.channel) + " " + plain(q.flag); });
     text("w-quality", state && !trust.none ? (flags.length ? flags.join(", ") : state.degraded ? "degraded" : "good") : "-");
@@ -95,7 +101,7 @@
   }
 
   /** A name of the contract without its unit, in words: "yaw_rate_dps" is "yaw rate". */
-  function plain(name) { return name.replace(/_(ns|dps|ft|deg|kt|g|pct)$/, "").replace(/_/g, " "); }
+  const plain = panels.plain = function (name) { return name.replace(/_(ns|dps|ft|deg|kt|g|pct)$/, "").replace(/_/g, " "); };
 
   function tone(id, name) {
     const node = el(id);
@@ -119,8 +125,9 @@
     const kind = [state.orientation, state.direction].filter(Boolean).join(" ");
     const over = !state.in_spin; // the figures of the last spin stay, grey and said to be of the last one
     text("w-kind", !kind ? (trust.none ? "" : "no spin so far") : over ? "last: " + kind : kind);
-    text("w-mode", over ? "" : state.mode || "");
-    el("w-oscillatory").hidden = over || !state.oscillatory;
+    const controlsIn = state.phase === "recovering"; // mode and swing are of the time before the controls
+    text("w-mode", over ? "" : controlsIn ? "still spinning" : state.mode || "");
+    el("w-oscillatory").hidden = over || controlsIn || !state.oscillatory;
     for (const id of ["w-state-cell", "w-turns-cell"]) el(id).classList.toggle("over", over);
     text("w-turns-head", over && known(state.turns) ? "Turns of the last spin" : "Turns");
     turns(state);
@@ -206,14 +213,16 @@
     const warnings = [];
     const cautions = [];
     if (link.missing) cautions.push("NO SUCH SORTIE: " + link.missing + ". Choose one of those above.");
-    else if (link.sortie && trust.silent && (link.lostMs || link.stateAtMs)) warnings.push("SERVER CONNECTION LOST: no calls will come; reconnecting by itself.");
+    else if (link.sortie && trust.lost) warnings.push("SERVER CONNECTION LOST: no calls will come; reconnecting by itself.");
     const stands = trust.silent ? "" : spinfloor.readiness.trouble();
     if (link.sortie && stands) warnings.push(stands);
-    if (link.sortie && !spinfloor.sound.armed()) {
+    const watching = Boolean(el("w-sound")); // the other pages have no key for the sound
+    if (link.sortie && !spinfloor.sound.armed() && (watching || trust.live)) {
       const elsewhere = link.state && link.state.sound_armed > 0;
-      cautions.push("SOUND NOT ARMED" + (elsewhere ? " on this screen" : "") + ": calls are silent here. Press S or click.");
+      cautions.push("SOUND NOT ARMED" + (elsewhere ? " on this screen" : "") + ": calls are silent here. " + (watching ? "Press S or click." : "Arm it on Watch."));
     }
-    if (link.state && link.state.link === "lost" && !trust.silent) cautions.push(trust.estimated ? "DATA LOST: the figures are estimated." : "DATA LOST.");
+    if (link.state && link.state.link === "lost" && !trust.silent && (watching || trust.estimated)) cautions.push(trust.estimated ? "DATA LOST: the figures are estimated." : "DATA LOST.");
+    if (!trust.silent && !trust.none && link.state.link === "ok" && trust.lateS > (link.state.data_age_limit_s || 0.5)) cautions.push("DATA COMES " + panels.age(trust.lateS) + " LATE: so do the calls.");
     const anywhere = trust.silent ? "" : spinfloor.unheard.anywhere();
     if (panels.unheard || anywhere) cautions.push(panels.unheard || anywhere);
     const bar = el("shell-alert");

@@ -52,7 +52,7 @@
     if (known(floors.ground_ft) && bottom - floors.ground_ft < 0.3 * room) bottom = Math.min(bottom, floors.ground_ft);
     top += 0.08 * room;
     bottom -= 0.05 * room;
-    const last = height.path.length ? height.path[height.path.length - 1][0] : 0;
+    const last = Math.max.apply(null, line().map(function (p) { return p[0]; }).concat([known(state.turns) ? state.turns : 0]));
     const turns = Math.max(known(state.planned_turns) ? state.planned_turns + 2 : 4, Math.ceil(last + 1.2));
     return { top: top, bottom: bottom, turns: turns };
   }
@@ -72,8 +72,8 @@
     pen.clearRect(0, 0, width, tall);
     const state = spinfloor.link.state;
     const size = state ? span(state) : null;
-    if (!size || width < 50) return say(canvas, "No height known yet");
-    const em = Math.max(13, Math.min(24, window.innerHeight * 0.021));
+    const em = Math.max(13, Math.min(24, window.innerHeight * 0.021, window.innerWidth * 0.0118));
+    if (!size || width < 50) return nothing(pen, canvas, em);
     const left = em * 4.2;
     const right = margin(pen, em, state);
     const scale = {
@@ -87,6 +87,12 @@
     say(canvas, spoken(state));
     return undefined;
   };
+
+  function nothing(pen, canvas, em) {
+    const words = "No height known yet.";
+    letter(pen, { em: em }, words, 2, em, INK.soft);
+    say(canvas, words);
+  }
 
   function face(em, weight) { return (weight || 400) + " " + em + "px 'Barlow Semi Condensed', sans-serif"; }
 
@@ -143,8 +149,6 @@
     if (known(state.planned_turns)) {
       const x = scale.x(state.planned_turns);
       rule(pen, x, 0, x, scale.tall - scale.em * 1.4, INK.soft, 2, [3, 5]);
-      const floor = (state.floors || {}).recovery_ft;
-      letter(pen, scale, "plan", x + 5, known(floor) ? scale.y(floor) - scale.em * 0.8 : scale.em * 0.7, INK.soft);
     }
   }
 
@@ -163,6 +167,7 @@
       rule(pen, scale.left, y, scale.right, y, colour, entry[2], entry[1] === "chute_ft" ? [8, 5] : []);
       drawn.push({ words: entry[0] + " " + spinfloor.panels.whole(ft), y: y, colour: colour });
     }
+    plan(pen, scale, state);
     drawn.sort(function (a, b) { return b.y - a.y; });
     let lowest = scale.tall - scale.em * 0.6;
     for (const name of drawn) {
@@ -170,6 +175,11 @@
       lowest = at - scale.em * 1.08;
       letter(pen, scale, name.words, scale.right + (name.far ? scale.em : 8), at, name.colour, "left", 600);
     }
+  }
+
+  /** The name of the plan's line stands where no aircraft is meant to come. */
+  function plan(pen, scale, state) {
+    if (known(state.planned_turns)) beside(pen, scale, "plan", scale.x(state.planned_turns), 6, scale.bottom - scale.em * 0.7, INK.soft);
   }
 
   function way(pen, scale, state) {

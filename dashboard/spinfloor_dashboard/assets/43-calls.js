@@ -23,7 +23,8 @@
     if (live && live.server_ns) return spinfloor.clock.toBrowser(live.server_ns);
     const state = spinfloor.link.state;
     if (live) return spinfloor.now();
-    return state && state.time_ns ? spinfloor.link.stateAtMs - (state.time_ns - event.detected_ns) / 1e6 : spinfloor.now() - 60000;
+    if (!state || !state.time_ns) return spinfloor.now() - 60000;
+    return spinfloor.link.stateAtMs - 1000 * (state.time_age_s || 0) - (state.time_ns - event.detected_ns) / 1e6;
   }
 
   calls.see = function (event, live) {
@@ -68,6 +69,7 @@
   };
 
   /** The highest call of the last six seconds, else simply the last one. */
+  calls.choose = choose;
   function choose() {
     const now = spinfloor.now();
     let best = null;
@@ -100,7 +102,7 @@
     band.dataset.fresh = ageS * 1000 < FRESH_MS ? "yes" : "no";
     text("w-call-words", words);
     spinfloor.el("w-call-words").classList.toggle("long", words.length > 16);
-    text("w-call-reason", data.reason === data.words ? "" : data.reason || "");
+    text("w-call-reason", reason(event));
     text("w-call-numbers", numbers(data));
     text("w-call-age", spinfloor.panels.age(ageS) + " ago");
     const heard = outcomeOf(event);
@@ -112,10 +114,34 @@
     const out = [];
     if (spinfloor.known(data.altitude_ft)) out.push("at " + spinfloor.panels.whole(data.altitude_ft) + " ft");
     const over = data.call === "status"; // level or data back: no recovery is ahead of it
+    if (data.reason_code === "recovered" && spinfloor.known(data.altitude_left_ft)) out.push(margin(data.altitude_left_ft));
     if (!over && spinfloor.known(data.altitude_left_bound_ft)) out.push("cautious altitude left " + spinfloor.panels.whole(data.altitude_left_bound_ft) + " ft");
     if (!over && spinfloor.known(data.altitude_left_ft)) out.push("median " + spinfloor.panels.whole(data.altitude_left_ft) + " ft");
     if (data.estimated) out.push("ESTIMATED");
     return out.join(" \u00b7 ");
+  }
+
+  function margin(ft) { return spinfloor.panels.whole(Math.abs(ft)) + " ft " + (ft < 0 ? "BELOW" : "above") + " the recovery floor"; }
+
+  /** Why, where it says more than the words; of degraded data which channels. */
+  calls.reason = reason;
+  function reason(event) {
+    const data = event.data;
+    if (data.reason_code === "data degraded") return flagged(event);
+    return data.reason === data.words ? "" : data.reason || "";
+  }
+
+  /** The channels flagged when the event was told, e.g. "yaw rate stuck". */
+  function flagged(event) {
+    const on = new Set();
+    for (const before of spinfloor.link.events) {
+      if (before.sequence >= event.sequence) break;
+      if (before.kind !== "quality") continue;
+      const words = spinfloor.panels.plain(before.data.channel) + " " + spinfloor.panels.plain(before.data.flag);
+      if (before.data.state === "on") on.add(words);
+      else on.delete(words);
+    }
+    return [...on].join(", ");
   }
 
   function outcomeOf(event) {
@@ -131,8 +157,9 @@
     const data = event.data;
     const whole = spinfloor.panels.whole;
     switch (event.kind) {
-      case "call": return [data.words, data.call === "turn" || data.reason === data.words ? "" : data.reason || ""];
-      case "mark": return [callOf(event) ? callOf(event) + " called" : String(data.mark || "mark").replace(/_/g, " "), [data.by, data.text || data.card].filter(Boolean).join(": ")];
+      case "call": return [data.words, data.call === "turn" ? "" : reason(event)];
+      case "mark": if (data.mark === "floors") return ["floors set", data.by + ": " + spinfloor.floors.words(data.floors)];
+        return [callOf(event) ? callOf(event) + " called" : String(data.mark || "mark").replace(/_/g, " "), [data.by, data.text || data.card].filter(Boolean).join(": ")];
       case "link": return ["", "data " + (data.state || data.link || data.status || "changed")];
       case "floor.crossed": return ["", (data.floor || "a") + " floor crossed"];
       case "spin.started": return ["", "spin " + [data.orientation, data.direction].filter(Boolean).join(" ") + " from " + whole(data.altitude_ft) + " ft"];

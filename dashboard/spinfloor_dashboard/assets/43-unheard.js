@@ -11,6 +11,8 @@
 
   unheard.forget = function () { unheard.entries = []; unheard.only = false; spinfloor.panels.unheard = ""; };
 
+  function soundedElsewhere() { return Boolean(spinfloor.link.state && spinfloor.link.state.sound_armed > 0); }
+
   /** The outcome of a call on this screen; in time and heard, it takes back the alert of the one before. */
   unheard.see = function (item, latencyMs, reason) {
     const missed = latencyMs === null || latencyMs > WITHIN_MS;
@@ -20,7 +22,8 @@
       if (unheard.entries.length > KEPT) unheard.entries.shift();
     }
     if (!weighty(item.call)) return;
-    if (missed && reason !== "cut off by a higher call") spinfloor.panels.unheard = "CALL NOT HEARD IN TIME: " + item.words + " (" + why + ").";
+    const told = reason === "cut off by a higher call" || (!spinfloor.sound.armed() && soundedElsewhere()); // that this screen is silent is told already
+    if (missed && !told) spinfloor.panels.unheard = "CALL NOT HEARD IN TIME: " + item.words + " (" + why + ").";
     else if (!missed) spinfloor.panels.unheard = "";
   };
 

@@ -3,7 +3,7 @@
   "use strict";
   const spinfloor = (window.spinfloor = window.spinfloor || {});
   const TWICE_MS = 400; // two presses closer than this are one
-  const TYPED_INTO = "input:not([type=range]), textarea, select, [contenteditable]"; // a slider takes no letters
+  const TYPED_INTO = "input:not([type=range], .digits), textarea, select, [contenteditable]"; // a slider and a height take no letters
   const keys = (spinfloor.keys = {});
   let lastPress = { id: "", atMs: 0 };
 
@@ -72,12 +72,12 @@
     asked = { holder: "", atMs: -Infinity };
   });
 
-  function answer(words, bad) {
+  const answer = keys.answer = function (words, bad) {
     const node = spinfloor.el("w-mark-answer");
     if (!node) return;
     node.textContent = words;
     node.style.color = bad ? "var(--caution)" : "";
-  }
+  };
 
   async function mark(kind, data, words) {
     if (!spinfloor.link.sortie) return answer("No sortie is chosen.", true);
@@ -106,8 +106,10 @@
     "w-unheard": function () { spinfloor.unheard.toggle(); },
     "w-test": function () { spinfloor.sound.test().catch(soundFailed); },
     "w-take": function () { controlPressed(); },
+    "w-floors": function () { spinfloor.floors.open(); },
   };
   const ALWAYS = ["w-sound", "w-test", "w-take", "w-unheard"];
+  const AGAIN = ["w-floors"]; // twice is as good as once
 
   function acknowledged() {
     const shown = spinfloor.calls.shown;
@@ -128,7 +130,7 @@
 
   function press(id) {
     const now = performance.now();
-    if (lastPress.id === id && now - lastPress.atMs < TWICE_MS) return false;
+    if (lastPress.id === id && !AGAIN.includes(id) && now - lastPress.atMs < TWICE_MS) return false;
     lastPress = { id: id, atMs: now };
     if (!ALWAYS.includes(id) && keys.refused()) return false;
     ACTIONS[id]();
@@ -245,5 +247,6 @@
     take.hidden = !control;
     spinfloor.text(take.firstElementChild, holdsControl() ? "Give up control" : "Take control");
     for (const id in ACTIONS) if (!ALWAYS.includes(id)) keys.lock(spinfloor.el(id));
+    spinfloor.floors.update();
   };
 })();

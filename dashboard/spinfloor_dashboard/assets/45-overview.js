@@ -112,7 +112,8 @@
 
   function describe(state, old) {
     const panels = spinfloor.panels;
-    if (!state || state.link === "none yet") return [["no data yet", "soft"]];
+    if (!state) return [["not live", "soft"]]; // nothing has been asked of it since the service started
+    if (state.link === "none yet") return [["no data yet", "soft"]];
     if (old) return [["old: " + panels.age((spinfloor.now() - overview.fetchedMs) / 1000), ""]];
     if (state.link === "lost" && !state.in_spin) return [["data lost", "soft"]];
     const out = []; // what matters most first: a narrow chip cuts off its end

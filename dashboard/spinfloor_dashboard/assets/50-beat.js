@@ -100,7 +100,7 @@
     if (!link.sortie) return;
     const trust = spinfloor.panels.trust();
     const state = link.state;
-    const words = trust.silent ? "server lost" : trust.none ? "no data yet" : !trust.live ? "data " + spinfloor.panels.age(trust.ageS) + " old" : spinfloor.panels.phases[state.phase] + (state.in_spin ? ", " + spinfloor.panels.fixed(state.turns, 1) + " turns" : "");
+    const words = trust.lost ? "server lost" : trust.silent ? "connecting" : trust.none ? "no data yet" : !trust.live ? "data " + spinfloor.panels.age(trust.ageS) + " old" : spinfloor.panels.phases[state.phase] + (state.in_spin ? ", " + spinfloor.panels.fixed(state.turns, 1) + " turns" : "");
     spinfloor.text(box, "Watching " + ((link.info && link.info.title) || link.sortie) + ": " + words);
   }
 

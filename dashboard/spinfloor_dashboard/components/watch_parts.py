@@ -175,9 +175,15 @@ def pictures() -> Component:
                 html.Div(
                     html.Canvas(id="w-height", role="img", **{"aria-label": "Height picture"}), className="canvas-box"
                 ),
+                tag=action_button("Move a floor", identifier="w-floors", key="F"),
                 identifier="w-height-cell",
             ),
-            _cell("Last 60 seconds", html.Div(strips, className="strips"), identifier="w-strips-cell"),
+            _cell(
+                "Last 60 seconds",
+                html.Div(strips, className="strips"),
+                html.Form(id="w-floors-form", className="floors-form", hidden=True),
+                identifier="w-strips-cell",
+            ),
             _cell(
                 "Calls and marks",
                 html.Ol(id="w-log", className="log", tabIndex=0, **{"aria-label": "Calls and marks, newest first"}),
