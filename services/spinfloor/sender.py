@@ -98,7 +98,13 @@ class Sender:
 
         The last is sent again, so that another recording under the same source is refused instead of half left out.
         """
-        for state in await self._client.sources(self._sortie):
+        try:
+            states = await self._client.sources(self._sortie)
+        except ServiceError as error:
+            if error.status not in LATER:
+                raise
+            return  # whoever knows is away; what is sent again from our own last answer changes nothing
+        for state in states:
             whole = int(state["batches"]) == int(state["last_sequence"]) + 1
             if state["source"] == self._source and whole:
                 last = min(int(state["last_sequence"]), len(self._batches) - 1)

@@ -32,9 +32,9 @@ SPIN_FRAMES = 600  # past the first recovery: the flight of the tests ends there
 class Flight:
     """Sends in order, each batch until it is acknowledged."""
 
-    def __init__(self, base: str, sortie: str) -> None:
+    def __init__(self, base: str, sortie: str, *, headers: dict[str, str] | None = None) -> None:
         self.sortie = sortie
-        self._http = httpx.AsyncClient(base_url=base, timeout=10.0, trust_env=False)
+        self._http = httpx.AsyncClient(base_url=base, timeout=10.0, trust_env=False, headers=headers)
         block = read_recording(RECORDING, None).block.slice(0, SPIN_FRAMES)
         self.batches = [block.slice(i, min(i + ROWS, len(block))) for i in range(0, len(block), ROWS)]
 

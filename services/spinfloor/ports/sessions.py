@@ -25,7 +25,7 @@ class SessionStore(Protocol):
         ...
 
     async def get(self, hash_hex: str) -> SessionRecord | None:
-        """By the cookie's hash, whether it is over or not."""
+        """By the cookie's hash, whether it is over or not; while the store is away as it was read last."""
         ...
 
     async def remove(self, hash_hex: str) -> None:

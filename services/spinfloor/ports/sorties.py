@@ -49,7 +49,7 @@ class SortieStore(Protocol):
         ...
 
     async def get(self, sortie: str) -> SortieRecord:
-        """The sortie. Raises UnknownSortieError."""
+        """The sortie; while the store is away as it was read last. Raises UnknownSortieError."""
         ...
 
     async def list_all(self, *, limit: int = 1000, aircraft: str | None = None) -> list[SortieRecord]:

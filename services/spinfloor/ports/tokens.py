@@ -41,7 +41,7 @@ class TokenStore(Protocol):
         ...
 
     async def get(self, token_id: str) -> TokenRecord | None:
-        """By id."""
+        """By id; while the store is away as it was read last: a store that can't be asked revokes nothing."""
         ...
 
     async def list_all(self) -> list[TokenRecord]:

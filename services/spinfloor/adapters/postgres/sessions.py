@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from spinfloor.adapters.postgres.database import Database
+from spinfloor.adapters.postgres.remembered import Remembered
 from spinfloor.adapters.rows import SESSION_COLUMNS
 from spinfloor.ports.sessions import SessionRecord
 
@@ -12,6 +13,7 @@ class PostgresSessions:
 
     def __init__(self, database: Database) -> None:
         self._database = database
+        self._remembered: Remembered[str, SessionRecord | None] = Remembered()
 
     async def put(self, record: SessionRecord) -> None:
         """See SessionStore."""
@@ -24,9 +26,13 @@ class PostgresSessions:
                 record.created_ns,
                 record.expires_ns,
             )
+        self._remembered.keep(record.hash_hex, record)
 
     async def get(self, hash_hex: str) -> SessionRecord | None:
         """See SessionStore."""
+        return await self._remembered.get(hash_hex, lambda: self._read(hash_hex))
+
+    async def _read(self, hash_hex: str) -> SessionRecord | None:
         rows = await self._database.rows(f"SELECT {SESSION_COLUMNS} FROM sessions WHERE hash_hex = $1", hash_hex)
         return SessionRecord(*rows[0]) if rows else None
 
@@ -34,6 +40,7 @@ class PostgresSessions:
         """See SessionStore."""
         async with self._database.transaction("ending a session") as connection:
             await connection.execute("DELETE FROM sessions WHERE hash_hex = $1", hash_hex)
+        self._remembered.forget(hash_hex)
 
     async def sweep(self, now_ns: int) -> int:
         """See SessionStore."""

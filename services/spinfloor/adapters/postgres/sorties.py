@@ -7,6 +7,7 @@ from collections.abc import Mapping
 import orjson
 
 from spinfloor.adapters.postgres.database import Database, dumped, without_nul
+from spinfloor.adapters.postgres.remembered import Remembered
 from spinfloor.adapters.rows import SORTIE_COLUMNS, same_sortie, sortie_of, unknown_sortie
 from spinfloor.core.events import Json
 from spinfloor.ports.sorties import SortieRecord
@@ -17,6 +18,7 @@ class PostgresSorties:
 
     def __init__(self, database: Database) -> None:
         self._database = database
+        self._remembered: Remembered[str, SortieRecord] = Remembered()
 
     async def create(self, record: SortieRecord) -> bool:
         """See SortieStore."""
@@ -42,6 +44,9 @@ class PostgresSorties:
 
     async def get(self, sortie: str) -> SortieRecord:
         """See SortieStore."""
+        return await self._remembered.get(sortie, lambda: self._read(sortie))
+
+    async def _read(self, sortie: str) -> SortieRecord:
         rows = await self._database.rows(f"SELECT {SORTIE_COLUMNS} FROM sorties WHERE id = $1", without_nul(sortie))
         if not rows:
             raise unknown_sortie(sortie)

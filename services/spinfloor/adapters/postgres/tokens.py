@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from spinfloor.adapters.postgres.database import Database, without_nul
+from spinfloor.adapters.postgres.remembered import Remembered
 from spinfloor.adapters.rows import TOKEN_COLUMNS, token_of
 from spinfloor.ports.tokens import TokenRecord
 
@@ -12,6 +13,7 @@ class PostgresTokens:
 
     def __init__(self, database: Database) -> None:
         self._database = database
+        self._remembered: Remembered[str, TokenRecord | None] = Remembered()
 
     async def put(self, record: TokenRecord) -> None:
         """See TokenStore."""
@@ -28,9 +30,13 @@ class PostgresTokens:
                 record.expires_ns,
                 record.revoked_ns,
             )
+        self._remembered.keep(record.id, record)
 
     async def get(self, token_id: str) -> TokenRecord | None:
         """See TokenStore."""
+        return await self._remembered.get(token_id, lambda: self._read(token_id))
+
+    async def _read(self, token_id: str) -> TokenRecord | None:
         rows = await self._database.rows(f"SELECT {TOKEN_COLUMNS} FROM tokens WHERE id = $1", without_nul(token_id))
         return token_of(rows[0]) if rows else None
 
