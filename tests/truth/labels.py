@@ -19,6 +19,7 @@ SPIN_TURNS = 0.40  # less than this about the vertical is no spin; between the t
 BORDERLINE_TURNS = 0.10
 DIP_S = 0.8  # alpha below the stall for no longer than this, the rotation on, belongs to the spin
 FIRST_DIP_S = 1.5  # in its first half turn
+HALT_S = 0.6  # nearly standing still for no longer than this, stalled, is a falter
 FEET = 0.3048
 
 
@@ -49,26 +50,29 @@ def _joined(x: Exact, runs: list[tuple[int, int]], sense: int, side: int) -> lis
     """Stretches with only a falter or a short dip of alpha between them are one."""
     out: list[tuple[int, int]] = []
     for start, stop in runs:
-        if out and _belong(x, out[-1], start, sense, side):
+        if out and _belong(x, out[-1], (start, stop), sense, side):
             out[-1] = (out[-1][0], stop)
         else:
             out.append((start, stop))
     return out
 
 
-def _belong(x: Exact, before: tuple[int, int], b: int, sense: int, side: int) -> bool:
-    """A dip of alpha or a falter with the rotation above 10 deg/s; a first half turn that never turns back.
+def _belong(x: Exact, before: tuple[int, int], after: tuple[int, int], sense: int, side: int) -> bool:
+    """A dip of alpha with the rotation above 10 deg/s; a falter while stalled; a first half turn that never turns back.
 
     The start is the final rotation's: what came before the rotation last turned the other way does not count.
     """
-    a = before[1]
+    a, b = before[1], after[0]
     gap = x.time_s[b - 1] - x.time_s[a - 1]
     rotation = sense * x.omega_vertical[a:b]
     turned = abs(float(x.turns_vertical[a] - x.turns_vertical[before[0]]))
     flying = _longest(_stalled(x)[a:b] != side) * float(x.time_s[1] - x.time_s[0])
     if turned < 0.5:
         return bool(gap <= 3.0 and flying <= FIRST_DIP_S and (rotation > 0.0).all())
-    return bool(gap <= 1.5 and flying <= DIP_S and (rotation > STOPPED_RADPS).all())
+    halting = _longest(rotation < STOPPED_RADPS) * float(x.time_s[1] - x.time_s[0])
+    goes_on = abs(float(x.turns_vertical[after[1] - 1] - x.turns_vertical[b])) >= BORDERLINE_TURNS
+    longest = HALT_S if flying == 0.0 and goes_on else 0.0
+    return bool(gap <= 1.5 and flying <= DIP_S and (rotation > -STOPPED_RADPS).all() and halting <= longest)
 
 
 def _longest(mask: NDArray[np.bool_]) -> int:

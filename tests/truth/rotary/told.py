@@ -5,7 +5,8 @@ spin, and neither is a gyration after the stall. Rules:
 
 - a stretch over which the aircraft does not lose height is none;
 - nobody can call, and so is *borderline*: less than 1.5 turns at a mean load over 1.7 g (an accelerated snap or gyration); a mean
-  rotation under 36 deg/s (ten seconds a turn: mushing round); a stretch that is stalled on its side for less than 60 % of its time.
+  rotation under 36 deg/s (ten seconds a turn: mushing round); a stretch that is stalled on its side for less than 60 % of its time;
+  less than 0.4 turn about the flight path.
 """
 
 from __future__ import annotations
@@ -14,6 +15,7 @@ from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
+from tests.truth import labels
 from tests.truth.rotary import loop
 from tests.truth.rotary.shape import Shape
 
@@ -46,7 +48,8 @@ def _nobody_can_say(rows: Floats, shape: Shape, upright: bool) -> bool:
     alpha = np.arctan2(rows[:, loop.AIR + 2], rows[:, loop.AIR])
     stalled = alpha > shape.stall_rad if upright else alpha < -shape.stall_inverted_rad
     return bool(
-        (turned < SHORT_TURNS and load > ACCELERATED_LOAD)
+        turned < labels.SPIN_TURNS
+        or (turned < SHORT_TURNS and load > ACCELERATED_LOAD)
         or abs(float(rows[:, loop.OMEGA_V].mean())) < SLOW_RADPS
         or float(stalled.mean()) < STALLED_SHARE
     )
