@@ -22,6 +22,7 @@ from websockets.asyncio.client import ClientConnection
 
 from spinfloor.core.errors import SpinfloorError
 from spinfloor.core.frames import FrameBlock
+from spinfloor.core.plan.channel_map import ChannelMap
 
 Record = dict[str, Any]
 TIMEOUT_S: Final = 30.0
@@ -179,6 +180,11 @@ class Client:
     async def sources(self, sortie: str) -> list[Record]:
         """How far each source has got."""
         return list((await self.get_json(_at("sorties", sortie, "sources")))["sources"])
+
+    async def channel_map(self, sortie: str) -> ChannelMap | None:
+        """The channel map of its plan, which a source needs before it sends."""
+        found = (await self.get_json(_at("sorties", sortie, "sources"))).get("channel_map")
+        return None if found is None else ChannelMap.model_validate(found)
 
     async def state(self, sortie: str) -> Record:
         """The state after everything acknowledged."""

@@ -38,6 +38,22 @@ def test_unknown_paths_and_methods_are_problems(service: Serving) -> None:
     assert answer.headers["allow"] == "GET, POST"
 
 
+@pytest.mark.parametrize(
+    ("path", "allowed"),
+    [
+        ("/v1/sorties", "GET, POST"),
+        ("/v1/sorties/any/frames", "GET, POST"),
+        ("/v1/replays/any", "DELETE, GET, PATCH"),
+        ("/v1/session", "DELETE, GET, POST"),
+        ("/healthz", "GET, HEAD"),
+    ],
+)
+def test_a_wrong_method_is_told_all_the_right_ones(service: Serving, path: str, allowed: str) -> None:
+    for method in ("OPTIONS", "PUT"):
+        answer = service.http.request(method, path)
+        assert (problem(answer, 405)["code"], answer.headers["allow"]) == ("wrong-method", allowed)
+
+
 def test_a_refused_request_says_what_was_expected_what_came_and_where(service: Serving, sortie: str) -> None:
     here = f"/v1/sorties/{sortie}"
     for answer, faults in (
@@ -154,6 +170,34 @@ def test_marks_are_journalled_once_and_bad_ones_refused(service: Serving, sortie
     problem(service.http.post(path, json={"kind": "note", "extra": 1}), 422)
     marks = service.http.get(f"/v1/sorties/{sortie}/events?kind=mark").json()["events"]
     assert [m["data"]["text"] for m in marks] == ["buffet heavy"]
+
+
+@pytest.mark.parametrize(
+    "body",
+    [
+        {"kind": "controls applied"},
+        {"kind": "Controls-Applied"},
+        {"kind": "call made", "call": "recover"},
+        {"kind": "acknowledge", "call": "recover", "data": {}},
+        {"kind": "note", "text": "buffet"},
+    ],
+)
+def test_marks_are_taken_as_they_are_said(service: Serving, body: dict[str, Any]) -> None:
+    said = service.sortie(f"said-{abs(hash(str(body)))}")
+    assert service.http.post(f"/v1/sorties/{said}/marks", json=body).status_code == 201
+    (mark,) = service.http.get(f"/v1/sorties/{said}/events?kind=mark").json()["events"]
+    assert mark["data"]["mark"] == body["kind"].lower().replace(" ", "_").replace("-", "_")
+    assert {k: mark["data"].get(k) for k in ("call", "text")} == {k: body.get(k) for k in ("call", "text")}
+
+
+def test_a_sortie_is_named_in_the_address_or_beside_its_plan(service: Serving) -> None:
+    made = service.http.post("/v1/sorties", json={"plan": plan_data(), "id": "named-beside"})
+    assert (made.status_code, made.json()["id"]) == (201, "named-beside")
+    again = service.http.post("/v1/sorties?id=named-beside", json={"plan": plan_data(), "id": "named-beside"})
+    assert again.status_code == 200
+    for address, body in (("?id=one", "other"), ("", "a b"), ("", 7)):
+        refused = service.http.post(f"/v1/sorties{address}", json={"plan": plan_data(), "id": body})
+        assert problem(refused, 422)["code"] == "bad-request"
 
 
 def test_spins_are_rows_in_every_format(service: Serving, sortie: str) -> None:

@@ -11,7 +11,9 @@ import httpx
 import pytest
 import websockets
 from tests.api.test_security import MSGPACK, SECRETS, bearer
-from tests.serving_thread import ROOMY, Serving, frames, plan_data, serving
+from tests.command_line import Run
+from tests.places import RECORDINGS
+from tests.serving_thread import NAME, ROOMY, Serving, frames, plan_data, serving
 from websockets.sync.client import ClientConnection, connect
 
 from spinfloor.client import encode_batch
@@ -70,6 +72,25 @@ def test_an_exchanged_token_counts_for_its_grace_and_the_new_one_at_once(guarded
     at_once = guarded.http.post(f"/v1/tokens/{kept['id']}/rotation", json={"grace_s": 0.0}).json()
     assert status_with(guarded, kept["secret"]) == 401
     assert status_with(guarded, at_once["secret"]) == 200
+
+
+def test_a_time_that_is_no_number_makes_no_token(guarded: Serving) -> None:
+    for days in (False, True, "1", None):
+        refused = guarded.http.post("/v1/tokens", json={"name": "a link", "role": "watch", "days": days})
+        assert (refused.status_code, refused.json()["code"]) == (422, "bad-request"), days
+
+
+def test_a_source_sends_a_recording_with_its_own_token(guarded: Serving, run: Run) -> None:
+    secret = made(guarded, "source")["secret"]
+    assert guarded.http.post("/v1/sorties?id=linked", json=plan_data()).status_code == 201
+    recording = str(RECORDINGS / f"{NAME}.parquet")
+    for frames_taken in (f"{len(frames())} frames taken", " 0 frames taken"):
+        done = run("send", recording, f"--to={guarded.base}", "--sortie=linked", "--speed=0", f"--token={secret}")
+        assert done.exit_code == 0, done.stderr
+        assert frames_taken in done.stderr
+    for path in ("", "/state", "/events", "/frames"):
+        answer = guarded.http.get(f"/v1/sorties/linked{path}", headers={"Authorization": f"Bearer {secret}"})
+        assert answer.status_code == 403, path
 
 
 def test_the_last_control_token_stays(guarded: Serving) -> None:

@@ -63,6 +63,22 @@ async def test_seeking_forward_gives_the_events_of_the_whole_and_back_begins_ane
     await client.stop_replay(replay["id"])
 
 
+async def test_a_replay_never_plays_into_a_sortie_that_is_there(service: Serving, client: Client) -> None:
+    flight = service.sortie("flown-already")
+    replay = await client.start_replay(NAME, sortie="played-already", paused=True)
+    for taken in (flight, "played-already"):
+        with pytest.raises(ServiceError) as refused:
+            await client.start_replay(NAME, plan=plan_data(), sortie=taken)
+        assert (refused.value.status, refused.value.problem["code"]) == (409, "sortie-exists")
+    assert (await client.sortie(flight))["frames"]["count"] == 0
+    taken = service.sortie("played-already-2")
+    await client.change_replay(replay["id"], position_s=20.0)
+    back = await client.change_replay(replay["id"], position_s=5.0)
+    assert back["sortie"] == "played-already-3"
+    assert (await client.sortie(taken))["frames"]["count"] == 0
+    await client.stop_replay(replay["id"])
+
+
 async def test_a_screen_is_told_where_a_sought_replay_goes_on(client: Client) -> None:
     replay = await client.start_replay(NAME, paused=True, position_s=20.0)
     async for message in client.live(replay["sortie"]):

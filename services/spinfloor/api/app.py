@@ -40,6 +40,7 @@ from spinfloor.detect.warm import warm_kernel
 from spinfloor.ingest.limits import RateLimit
 from spinfloor.ingest.service import Ingest
 from spinfloor.ports.bundle import Ports
+from spinfloor.ports.errors import SortieExistsError
 from spinfloor.ports.sorties import SortieKind
 from spinfloor.replay.service import Replays
 
@@ -118,7 +119,13 @@ def _services(ports: Ports, settings: Settings, learner: Learner, supervisor: Su
     bench = Bench()
 
     async def make_rehearsal(plan: Plan, sortie: str | None, notes: dict[str, Any]) -> str:
-        record, _ = await create_sortie(services, plan, sortie=sortie, kind=SortieKind.REHEARSAL, notes=notes)
+        record, new = await create_sortie(services, plan, sortie=sortie, kind=SortieKind.REHEARSAL, notes=notes)
+        if not new:
+            raise SortieExistsError(
+                expected="a new name for the rehearsal, because two flights in one sortie are none",
+                got=f"{record.id}, which there is already",
+                now="nothing was played",
+            )
         services.view.touch(record.id)
         return record.id
 
@@ -180,8 +187,12 @@ def _unknown_paths(app: FastAPI, routers: Sequence[APIRouter]) -> None:
 
     @app.api_route("/v1/{rest:path}", methods=["GET", "POST", "PUT", "PATCH", "DELETE"], include_in_schema=False)
     async def unknown(request: Request, rest: str) -> Response:
-        allowed = _other_methods(request, routers)
-        raise HTTPException(405, headers={"Allow": ", ".join(allowed)}) if allowed else HTTPException(404)
+        raise HTTPException(405 if _methods(request, routers) else 404)
+
+    @app.exception_handler(405)
+    async def wrong_method(request: Request, error: HTTPException) -> Response:
+        given = (error.headers or {}).get("Allow", "")
+        return problems.wrong_method(request, _methods(request, routers) or [given])
 
     @app.websocket("/{rest:path}")
     async def unknown_socket(socket: WebSocket, rest: str) -> None:
@@ -200,11 +211,12 @@ def _page_for_reading(app: FastAPI) -> None:
         return HTMLResponse(docs_page(app.openapi()), headers=HEADERS)
 
 
-def _other_methods(request: Request, routers: Sequence[APIRouter]) -> list[str]:
-    """The methods this path does have."""
+def _methods(request: Request, routers: Sequence[APIRouter]) -> list[str]:
+    """All methods this path has; the router itself names those of one route only."""
+    asked = {name: request.scope.get(name, "") for name in ("type", "method", "path", "root_path")}
     found: set[str] = set()
     for router in routers:
         for route in router.routes:
-            if isinstance(route, APIRoute) and route.matches(request.scope)[0] is not Match.NONE:
+            if isinstance(route, APIRoute) and route.matches(asked)[0] is not Match.NONE:
                 found |= route.methods or set()
     return sorted(found)

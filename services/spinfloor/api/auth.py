@@ -158,17 +158,17 @@ def make_token(name: str, role: Role, *, now_ns: int, lasts_s: float = 0.0) -> t
     return secret, TokenRecord(identity, name, role, hash_of(secret), now_ns, expires)
 
 
-def needs(role: Role) -> Callable[[HTTPConnection], Coroutine[Any, Any, Caller]]:
-    """A dependency: the caller, who must hold the role."""
+def needs(*roles: Role) -> Callable[[HTTPConnection], Coroutine[Any, Any, Caller]]:
+    """A dependency: the caller, who must hold one of the roles."""
 
     async def check(connection: HTTPConnection) -> Caller:
         authority: Authority = connection.app.state.services.authority
         caller = await authority.caller(connection)
-        if role not in _GRANTS[caller.role]:
+        if _GRANTS[caller.role].isdisjoint(roles):
             raise ProblemError(
                 403,
                 "role",
-                expected=f"the role {role.value}",
+                expected=f"the role {' or '.join(role.value for role in roles)}",
                 got=f"a token with the role {caller.role.value}",
                 now="nothing was done",
             )

@@ -43,17 +43,25 @@ async def json_body(request: Request) -> Any:
 
 
 async def plan_body(request: Request) -> Plan | Any:
-    """A plan as YAML text (checked), or what a JSON body holds: a plan or `{"plan": plan}`, yet unchecked.
+    """The plan of `named_plan_body`."""
+    return (await named_plan_body(request))[0]
+
+
+async def named_plan_body(request: Request) -> tuple[Plan | Any, Any]:
+    """A plan as YAML text (checked), or what a JSON body holds: a plan or `{"plan": plan, "id": id}`, yet unchecked;
+    and the id, None when there is none.
 
     What is not said to be JSON and does not begin like it is YAML.
     """
     kind, body = media_type(request), await request.body()
     if "yaml" in kind or ("json" not in kind and not body.lstrip().startswith(b"{")):
         try:
-            return parse_plan(body.decode())
+            return parse_plan(body.decode()), None
         except UnicodeDecodeError as exc:
             raise ProblemError(
                 422, "bad-yaml", expected="a YAML document in UTF-8", got="other bytes", now="nothing was done"
             ) from exc
     data = await json_body(request)
-    return data["plan"] if isinstance(data, dict) and set(data) == {"plan"} else data
+    if isinstance(data, dict) and "plan" in data and data.keys() <= {"plan", "id"}:
+        return data["plan"], data.get("id")
+    return data, None

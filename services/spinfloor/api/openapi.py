@@ -43,7 +43,9 @@ ANSWERS: Final[dict[tuple[str, str], Schema]] = {
     ("post", "/v1/sorties"): _SORTIE,
     ("get", "/v1/sorties"): json_of(record({"sorties": _STATES})),
     ("get", "/v1/sorties/{sortie}"): _SORTIE,
-    ("get", "/v1/sorties/{sortie}/sources"): json_of(record({"sources": list_of(ref("Source"))})),
+    ("get", "/v1/sorties/{sortie}/sources"): json_of(
+        record({"sources": list_of(ref("Source")), "channel_map": {"type": ["object", "null"]}})
+    ),
     ("get", "/v1/sorties/{sortie}/state"): json_of(ref("State")),
     ("post", "/v1/sorties/{sortie}/frames"): json_of(ref("Acknowledgement")),
     ("get", "/v1/sorties/{sortie}/frames"): exports_of(ref("Frames")),

@@ -137,6 +137,7 @@ COMPONENTS: Final[dict[str, Schema]] = {
             "speed": {"type": "number"},
             "position_s": {"type": "number"},
             "length_s": {"type": "number"},
+            "trouble": {"type": ["string", "null"]},
         }
     ),
 }

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+from collections.abc import Sequence
 from typing import Any, Final
 
 import orjson
@@ -112,13 +113,18 @@ async def _http(request: Request, error: Exception) -> Response:
     words = {
         400: "Expected a JSON document in the body; got bytes that can't be read as one; nothing was done.",
         404: f"Expected a path of this service; got {request.url.path}; nothing was done.",
-        405: f"Expected another method than {request.method} on {request.url.path}; nothing was done.",
     }
-    codes = {400: "bad-json", 404: "unknown-path", 405: "wrong-method"}
+    codes = {400: "bad-json", 404: "unknown-path"}
     other = f"Expected a request this service takes; got one it does not ({error.detail}); nothing was done."
     detail = words.get(error.status_code, other)
     code = codes.get(error.status_code, "http-error")
     return problem_response(problem_record(error.status_code, code, detail), dict(error.headers or {}))
+
+
+def wrong_method(request: Request, allowed: Sequence[str]) -> Response:
+    """405; allowed: every method this path has."""
+    detail = f"Expected another method than {request.method} on {request.url.path}; nothing was done."
+    return problem_response(problem_record(405, "wrong-method", detail), {"Allow": ", ".join(allowed)})
 
 
 async def _validation(_request: Request, error: Exception) -> Response:

@@ -58,5 +58,6 @@ def services_of(connection: HTTPConnection) -> Services:
 
 Use = Annotated[Services, Depends(services_of)]
 AsSource = Annotated[Caller, Depends(needs(Role.SOURCE))]
+AsSourceOrWatch = Annotated[Caller, Depends(needs(Role.SOURCE, Role.WATCH))]
 AsWatch = Annotated[Caller, Depends(needs(Role.WATCH))]
 AsControl = Annotated[Caller, Depends(needs(Role.CONTROL))]

@@ -64,7 +64,6 @@ async def _listen(
 ) -> None:
     from spinfloor.adapters.system_clock import SystemClock
     from spinfloor.client import Client
-    from spinfloor.core.plan.load import plan_from
     from spinfloor.ingest.links.address import parse_address
     from spinfloor.ingest.links.listener import Link, Listener
     from spinfloor.ingest.links.outbox import Outbox
@@ -73,11 +72,11 @@ async def _listen(
     name = source or f"{where.transport}-{where.port}"
     clock = SystemClock()
     async with Client(base, token=token) as client:
-        plan = plan_from((await client.sortie(sortie))["plan"])
+        channel_map = await client.channel_map(sortie)
         first = await _next_sequence(client, sortie, name)
 
         outbox = Outbox(deliver_to(client, sortie, name), clock, say, first=first)
-        listener = Listener(Link(where, decoder_for(form, plan.channel_map, labels), outbox, clock, say))
+        listener = Listener(Link(where, decoder_for(form, channel_map, labels), outbox, clock, say))
         running = asyncio.create_task(listener.run())
         for number in (signal.SIGINT, signal.SIGTERM):
             asyncio.get_running_loop().add_signal_handler(number, running.cancel)

@@ -50,14 +50,14 @@ async def _send(
     from spinfloor.adapters.recordings import read_recording
     from spinfloor.adapters.system_clock import SystemClock
     from spinfloor.client import Client
-    from spinfloor.core.plan.load import plan_from, plan_to_data
+    from spinfloor.core.plan.load import plan_to_data
     from spinfloor.sender import Sender
 
     async with Client(base, token=token) as client:
         if plan_path is not None:
             await client.create_sortie(plan_to_data(load_plan(plan_path)), sortie=sortie)
-        plan = plan_from((await client.sortie(sortie))["plan"])
-        taken = await asyncio.to_thread(read_recording, recording, plan.channel_map)
+        channel_map = await client.channel_map(sortie)
+        taken = await asyncio.to_thread(read_recording, recording, channel_map)
         for note in taken.notes:
             say(f"not read: {note.sentence}")
         sender = Sender(client, sortie, taken.block, SystemClock(), source=source, speed=speed, told=say)

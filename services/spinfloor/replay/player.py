@@ -7,7 +7,9 @@ from collections.abc import Awaitable, Callable
 from typing import Final
 
 import numpy as np
+import structlog
 
+from spinfloor.core.errors import SpinfloorError
 from spinfloor.core.frames import FrameBlock
 from spinfloor.detect.messages import played_subject
 from spinfloor.ingest.batches import Batch
@@ -17,6 +19,8 @@ from spinfloor.ports.clock import Clock
 from spinfloor.ports.errors import OverloadedError
 from spinfloor.replay.faults import apply_faults, delay_s
 from spinfloor.replay.model import Fault
+
+log = structlog.get_logger("spinfloor.replay")
 
 BATCH_EVERY_S: Final = 0.05
 ROWS_AT_ONCE: Final = 100_000
@@ -47,6 +51,7 @@ class Player:
         self.paused = False
         self.position_s = 0.0
         self.ended = False
+        self.trouble: str | None = None  # why it ended before the recording did
         self.faults: list[Fault] = []
         self._disturbed = block
         self._next = 0
@@ -56,14 +61,15 @@ class Player:
         self._changed = asyncio.Event()
         self._sending = asyncio.Lock()
 
-    def set_faults(self, faults: list[Fault]) -> None:
-        """Faults from now on; frames already sent stay as they were."""
-        position = self._next
-        sent_ns = int(self._disturbed.time_ns[position - 1]) if position else self.start_ns - 1
-        self.faults = faults
-        self._disturbed = apply_faults(self._whole, faults, self.start_ns)
-        self._next = int(np.searchsorted(self._disturbed.time_ns, sent_ns, side="right"))
-        self._changed.set()
+    async def set_faults(self, faults: list[Fault]) -> None:
+        """Faults from now on; frames already sent stay as they were, and a batch on its way arrives first."""
+        async with self._sending:
+            position = self._next
+            sent_ns = int(self._disturbed.time_ns[position - 1]) if position else self.start_ns - 1
+            self.faults = faults
+            self._disturbed = apply_faults(self._whole, faults, self.start_ns)
+            self._next = int(np.searchsorted(self._disturbed.time_ns, sent_ns, side="right"))
+            self._changed.set()
 
     def set_pace(self, *, speed: float | None = None, paused: bool | None = None) -> None:
         """Change speed, pause or go on."""
@@ -77,19 +83,26 @@ class Player:
         await self._send_due()
 
     async def run(self) -> None:
-        """Play to the end. Cancel to stop."""
-        last = self._clock.steady_ns()
+        """Play to the end, or to a batch that is refused for good. Cancel to stop."""
         try:
-            while self._next < len(self._disturbed) or self.position_s < self.length_s:
-                await self._pause()
-                now = self._clock.steady_ns()
-                if not self.paused:
-                    self.position_s = min(self.position_s + (now - last) * 1e-9 * self.speed, self.length_s + 60.0)
-                last = now
-                await self._send_due()
-        finally:
-            self.ended = True
-        await self._on_end()
+            try:
+                await self._play()
+            finally:
+                self.ended = True
+            await self._on_end()
+        except SpinfloorError as error:
+            self.trouble = error.sentence
+            log.warning("a replay ended", sortie=self.sortie, error=error.sentence)
+
+    async def _play(self) -> None:
+        last = self._clock.steady_ns()
+        while self._next < len(self._disturbed) or self.position_s < self.length_s:
+            await self._pause()
+            now = self._clock.steady_ns()
+            if not self.paused:
+                self.position_s = min(self.position_s + (now - last) * 1e-9 * self.speed, self.length_s + 60.0)
+            last = now
+            await self._send_due()
 
     async def _pause(self) -> None:
         self._changed.clear()

@@ -3,9 +3,10 @@
 from __future__ import annotations
 
 import asyncio
+import contextlib
 import secrets
 from collections.abc import Awaitable, Callable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any, Final
 
@@ -22,12 +23,15 @@ from spinfloor.core.plan.model import Plan
 from spinfloor.detect.messages import moved_subject
 from spinfloor.ingest.service import Ingest
 from spinfloor.ports.bundle import Ports
+from spinfloor.ports.errors import SortieExistsError
 from spinfloor.replay.crew import with_crew_response
 from spinfloor.replay.library import LibraryEntry, find, read_library
 from spinfloor.replay.model import Fault, NewReplay, ReplayPatch
 from spinfloor.replay.player import Player
 
 REPLAYS_AT_MOST: Final = 32
+
+NAMES_TRIED: Final = 100
 
 MakeSortie = Callable[[Plan, str | None, dict[str, Any]], Awaitable[str]]
 
@@ -68,6 +72,7 @@ class Replay:
     loop: bool
     crew_response_turns: int = 0
     turn: int = 1
+    changing: asyncio.Lock = field(default_factory=asyncio.Lock)
 
     @property
     def sortie(self) -> str:
@@ -90,11 +95,13 @@ class Replay:
             "loop": self.loop,
             "crew_response_turns": self.crew_response_turns,
             "faults": [fault.model_dump(exclude_none=True) for fault in player.faults],
+            "trouble": player.trouble,
         }
 
 
 class Replays:
-    """Starts, changes and stops replays. `make_sortie` stores a rehearsal sortie and returns its id."""
+    """Starts, changes and stops replays. `make_sortie` stores a new rehearsal sortie and returns its id, or raises
+    SortieExistsError."""
 
     def __init__(self, ports: Ports, ingest: Ingest, folders: Sequence[Path], make_sortie: MakeSortie) -> None:
         self._ports = ports
@@ -146,7 +153,7 @@ class Replays:
         identity = secrets.token_hex(4)
         player = self._player(identity, block, sortie)
         player.speed, player.paused = new.speed, new.paused
-        player.set_faults(list(new.faults))
+        await player.set_faults(list(new.faults))
         if new.position_s > 0.0:
             await player.skip_to(new.position_s)
         task = _play(player)
@@ -158,19 +165,20 @@ class Replays:
 
     async def change(self, replay: str, patch: ReplayPatch) -> Replay:
         """Speed, pause, seek, faults, in that order. Seeking back goes on in a fresh sortie."""
-        found = self.get(replay)
-        if patch.faults is not None:
-            _check_faults(patch.faults)
-            found.player.set_faults(list(patch.faults))
-            await self._note_faults(found.player)
-        if patch.position_s is not None:
-            if patch.position_s >= found.player.position_s and not found.player.ended:
-                await found.player.skip_to(patch.position_s)
-            else:
-                await self._again(found, patch.position_s)
-        if patch.speed is not None or patch.paused is not None:
-            found.player.set_pace(speed=patch.speed, paused=patch.paused)
-        return found
+        _check_faults(patch.faults or ())
+        async with self.get(replay).changing:
+            found = self.get(replay)
+            if patch.faults is not None:
+                await found.player.set_faults(list(patch.faults))
+                await self._note_faults(found.player)
+            if patch.position_s is not None:
+                if patch.position_s >= found.player.position_s and not found.player.ended:
+                    await found.player.skip_to(patch.position_s)
+                else:
+                    await self._again(found, patch.position_s)
+            if patch.speed is not None or patch.paused is not None:
+                found.player.set_pace(speed=patch.speed, paused=patch.paused)
+            return found
 
     async def _note_faults(self, player: Player) -> None:
         """The sortie's notes keep every fault that was ever set, for the score sheet."""
@@ -182,10 +190,11 @@ class Replays:
 
     async def stop(self, replay: str) -> Replay:
         """Stop and forget; the sortie stays."""
-        found = self.get(replay)
-        await _cancel(found.task)
-        del self._replays[replay]
-        return found
+        async with self.get(replay).changing:
+            found = self.get(replay)
+            await _cancel(found.task)
+            del self._replays[replay]
+            return found
 
     async def close(self) -> None:
         """Stop all."""
@@ -213,14 +222,14 @@ class Replays:
         async def at_end() -> None:
             replay = self._replays.get(identity)
             if replay is not None and replay.loop:
-                await self._again(replay, 0.0)
+                async with replay.changing:
+                    await self._again(replay, 0.0)
 
         return Player(block, sortie, self._ingest, self._ports.bus, self._ports.clock, at_end)
 
     async def _again(self, replay: Replay, position_s: float) -> None:
         """From a position in a fresh sortie, because time doesn't run back within one."""
         before = replay.player
-        replay.turn += 1
         notes: dict[str, Any] = {
             "recording": replay.recording,
             "recording_title": replay.title,
@@ -228,16 +237,24 @@ class Replays:
             "crew_response_turns": replay.crew_response_turns,
             "continues": before.sortie,
         }
-        sortie = await self._make_sortie(replay.plan, f"{replay.base}-{replay.turn}", notes)
+        sortie = await self._next_sortie(replay, notes)
         player = self._player(replay.id, replay.block, sortie)
         player.speed, player.paused = before.speed, before.paused
-        player.set_faults(before.faults)
+        await player.set_faults(before.faults)
         await player.skip_to(position_s)
         task, replay.player = replay.task, player
         replay.task = _play(player)
         await self._ports.bus.publish(moved_subject(before.sortie), sortie.encode())
         if task is not asyncio.current_task():
             await _cancel(task)
+
+    async def _next_sortie(self, replay: Replay, notes: dict[str, Any]) -> str:
+        """`base-2`, `base-3`, …, past names that somebody else has given."""
+        for _ in range(NAMES_TRIED):
+            replay.turn += 1
+            with contextlib.suppress(SortieExistsError):
+                return await self._make_sortie(replay.plan, f"{replay.base}-{replay.turn}", notes)
+        return await self._make_sortie(replay.plan, None, notes)
 
 
 def _play(player: Player) -> asyncio.Task[None]:

@@ -28,7 +28,7 @@ class Withdrawal(BaseModel):
     reason: str = Field(min_length=1, max_length=400)
     by: str = Field(min_length=1, max_length=80)
     sortie: str | None = Field(default=None, max_length=64)
-    spin: int | None = Field(default=None, ge=1, le=100_000)
+    spin: int | None = Field(default=None, ge=1, le=100_000, strict=True)
 
     @model_validator(mode="after")
     def _both_or_none(self) -> Self:

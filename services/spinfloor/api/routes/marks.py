@@ -2,10 +2,10 @@
 
 from __future__ import annotations
 
-from typing import Annotated
+from typing import Annotated, Any, Final
 
 from fastapi import APIRouter, Body, Query
-from pydantic import BaseModel, ConfigDict, Field
+from pydantic import BaseModel, ConfigDict, Field, model_validator
 
 from spinfloor.api.bodies import StorableObject
 from spinfloor.api.names import SortieId
@@ -19,9 +19,12 @@ from spinfloor.ports.inputs import MarkInput
 
 router = APIRouter(prefix="/v1", tags=["marks"])
 
+_CARRIED: Final = frozenset({"call", "card", "text"})  # what the marks carry
+
 
 class MarkBody(BaseModel):
-    """kind: controls_applied, call_made, acknowledge, note or card. by: a crew role. key: makes sending again safe."""
+    """kind: controls_applied, call_made, acknowledge, note or card ("controls applied" is taken too). by: a crew role.
+    key: makes sending again safe. `call`, `card` and `text` may also stand beside `kind` instead of in `data`."""
 
     model_config = ConfigDict(extra="forbid")
 
@@ -30,6 +33,18 @@ class MarkBody(BaseModel):
     data: StorableObject = Field(default_factory=dict)
     time_ns: int | None = Field(default=None, ge=0, lt=2**62, strict=True)
     key: str | None = Field(default=None, min_length=1, max_length=80)
+
+    @model_validator(mode="before")
+    @classmethod
+    def _gathered(cls, body: Any) -> Any:
+        if not isinstance(body, dict):
+            return body
+        carried = {name: body[name] for name in _CARRIED & body.keys()}
+        rest = {name: value for name, value in body.items() if name not in carried}
+        if isinstance(kind := rest.get("kind"), str):
+            rest["kind"] = kind.strip().lower().replace(" ", "_").replace("-", "_")
+        data = rest.get("data", {})
+        return {**rest, "data": {**carried, **data}} if carried and isinstance(data, dict) else {**rest, **carried}
 
 
 @router.post("/sorties/{sortie}/marks", status_code=201)

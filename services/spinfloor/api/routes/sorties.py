@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 import secrets
 from datetime import UTC, datetime
 from typing import Annotated, Any
@@ -9,11 +10,12 @@ from typing import Annotated, Any
 from fastapi import APIRouter, Body, Query, Request
 from pydantic import BaseModel, ConfigDict, Field, model_validator
 
-from spinfloor.api.bodies import plan_body
+from spinfloor.api.bodies import named_plan_body
 from spinfloor.api.names import ID_PATTERN, SortieId
 from spinfloor.api.plans import checked_floors, current_floors
+from spinfloor.api.problems import ProblemError
 from spinfloor.api.responses import Json
-from spinfloor.api.services import AsControl, AsWatch, Services, Use
+from spinfloor.api.services import AsControl, AsSourceOrWatch, AsWatch, Services, Use
 from spinfloor.core.events import Json as JsonValue
 from spinfloor.core.plan.load import plan_from, plan_to_data
 from spinfloor.core.plan.model import Floors
@@ -82,15 +84,33 @@ async def post_sortie(
     id: Annotated[str | None, Query(pattern=ID_PATTERN, description="default: made up")] = None,
     kind: SortieKind = SortieKind.FLIGHT,
 ) -> Json:
-    """Create a sortie from its plan (JSON or YAML). The same id and plan again answers 200 and changes nothing."""
-    plan = await plan_body(request)
-    record, new = await create_sortie(services, plan, sortie=id, kind=kind)
+    """Create a sortie from its plan (JSON or YAML), or from `{"plan": plan, "id": id}`.
+
+    The same id and plan again answers 200 and changes nothing.
+    """
+    plan, named = await named_plan_body(request)
+    record, new = await create_sortie(services, plan, sortie=_one_id(id, named), kind=kind)
     if new:
         await services.ports.audit.add(
             AuditRecord(record.created_ns, caller.name, "sortie.created", record.id, {"kind": kind.value})
         )
     services.view.touch(record.id)
     return Json(_detail(record), status_code=201 if new else 200, headers={"Location": f"/v1/sorties/{record.id}"})
+
+
+def _one_id(asked: str | None, named: object) -> str | None:
+    """The id of the address or of the body. Raises ProblemError for one that is none, and for two."""
+    if named is None or named == asked:
+        return asked
+    if asked is None and isinstance(named, str) and re.fullmatch(ID_PATTERN, named):
+        return named
+    raise ProblemError(
+        422,
+        "bad-request",
+        expected=f"one id for the sortie that matches {ID_PATTERN}",
+        got=repr(named)[:80] if asked is None else f"{asked!r} in the address and {named!r}"[:160] + " in the body",
+        now="no sortie was made",
+    )
 
 
 @router.get("/sorties")
@@ -126,10 +146,11 @@ async def get_sortie(sortie: SortieId, services: Use, _caller: AsWatch) -> Json:
 
 
 @router.get("/sorties/{sortie}/sources")
-async def get_sources(sortie: SortieId, services: Use, _caller: AsWatch) -> Json:
-    """How far each source has got: a sender goes on from `last_sequence` + 1."""
-    await services.ports.sorties.get(sortie)
-    return Json({"sources": await _sources(services, sortie)})
+async def get_sources(sortie: SortieId, services: Use, _caller: AsSourceOrWatch) -> Json:
+    """What a sender has to know: how far each source has got (it goes on from `last_sequence` + 1), and the plan's
+    channel map."""
+    record = await services.ports.sorties.get(sortie)
+    return Json({"sources": await _sources(services, sortie), "channel_map": record.plan.get("channel_map")})
 
 
 @router.get("/sorties/{sortie}/state")

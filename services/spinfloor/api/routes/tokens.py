@@ -27,7 +27,7 @@ class NewToken(BaseModel):
 
     name: str = Field(pattern=r"^[^\x00-\x1f\x7f]{1,80}$")
     role: Role
-    days: float = Field(default=0.0, ge=0.0, le=3650.0, allow_inf_nan=False)
+    days: float = Field(default=0.0, ge=0.0, le=3650.0, allow_inf_nan=False, strict=True)
 
 
 class Rotation(BaseModel):
@@ -35,7 +35,7 @@ class Rotation(BaseModel):
 
     model_config = ConfigDict(extra="forbid")
 
-    grace_s: float = Field(default=300.0, ge=0.0, le=86_400.0, allow_inf_nan=False)
+    grace_s: float = Field(default=300.0, ge=0.0, le=86_400.0, allow_inf_nan=False, strict=True)
 
 
 @router.get("")
