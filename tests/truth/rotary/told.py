@@ -4,9 +4,9 @@
 spin, and neither is a gyration after the stall. Rules:
 
 - a stretch over which the aircraft does not lose height is none;
-- nobody can call, and so is *borderline*: less than 1.5 turns at a mean load over 1.7 g (an accelerated snap or gyration); a mean
-  rotation under 36 deg/s (ten seconds a turn: mushing round); a stretch that is stalled on its side for less than 60 % of its time;
-  less than 0.4 turn about the flight path.
+- nobody can call, and so is *borderline*: at a mean load over 1.7 g less than 0.75 turns, or less than 1.5 about a path that never
+  is 60 deg steep (an accelerated snap or gyration); a mean rotation under 36 deg/s (ten seconds a turn: mushing round); a stretch that
+  is stalled on its side for less than 60 % of its time; less than 0.4 turn about the flight path.
 """
 
 from __future__ import annotations
@@ -20,7 +20,8 @@ from tests.truth.rotary import loop
 from tests.truth.rotary.shape import Shape
 
 Floats = NDArray[np.float64]
-SHORT_TURNS = 1.5
+SHORT_TURNS, SHALLOW_TURNS = 0.75, 1.5
+SHALLOW_RAD = np.radians(60.0)
 ACCELERATED_LOAD = 1.7
 SLOW_RADPS = np.radians(36.0)
 STALLED_SHARE = 0.6
@@ -47,9 +48,12 @@ def _nobody_can_say(rows: Floats, shape: Shape, upright: bool) -> bool:
     load = float(np.linalg.norm(rows[:, loop.FORCE : loop.FORCE + 3], axis=1).mean()) / (shape.mass_kg * 9.80665)
     alpha = np.arctan2(rows[:, loop.AIR + 2], rows[:, loop.AIR])
     stalled = alpha > shape.stall_rad if upright else alpha < -shape.stall_inverted_rad
+    path = rows[:, loop.SUNK - 2 : loop.SUNK + 1]
+    shallow = float(np.arctan2(path[:, 2], np.hypot(path[:, 0], path[:, 1])).max()) < SHALLOW_RAD
+    short = turned < (SHALLOW_TURNS if shallow else SHORT_TURNS)
     return bool(
         turned < labels.SPIN_TURNS
-        or (turned < SHORT_TURNS and load > ACCELERATED_LOAD)
+        or (short and load > ACCELERATED_LOAD)
         or abs(float(rows[:, loop.OMEGA_V].mean())) < SLOW_RADPS
         or float(stalled.mean()) < STALLED_SHARE
     )
