@@ -66,11 +66,12 @@ def test_every_format_holds_every_event(service: Serving, sortie: str) -> None:
     parquet = pq.read_table(io.BytesIO(get("application/vnd.apache.parquet").content))
     arrow = pa.ipc.open_stream(get("application/vnd.apache.arrow.stream").content).read_all()
     assert parquet.equals(arrow)
+    assert pa.ipc.open_file(get("application/vnd.apache.arrow.file").content).read_all().equals(arrow)
     assert parquet.num_rows == count
     assert get("image/png").status_code == 406
 
 
-@pytest.mark.parametrize("form", ["json", "ndjson", "csv", "parquet", "arrow"])
+@pytest.mark.parametrize("form", ["json", "ndjson", "csv", "parquet", "arrow", "arrow-file"])
 @pytest.mark.parametrize("query", [{}, {"limit": 6}, {"after": 3, "kind": "spin.turn"}])
 def test_events_of_several_pages_are_those_of_one(
     service: Serving, sortie: str, form: str, query: dict[str, Any], monkeypatch: pytest.MonkeyPatch
@@ -83,8 +84,9 @@ def test_events_of_several_pages_are_those_of_one(
     paged = get()
     if form == "parquet":
         assert pq.read_table(io.BytesIO(paged)).to_pylist() == pq.read_table(io.BytesIO(whole)).to_pylist()
-    elif form == "arrow":
-        assert pa.ipc.open_stream(paged).read_all().to_pylist() == pa.ipc.open_stream(whole).read_all().to_pylist()
+    elif form.startswith("arrow"):
+        opened = pa.ipc.open_stream if form == "arrow" else pa.ipc.open_file
+        assert opened(paged).read_all().to_pylist() == opened(whole).read_all().to_pylist()
     else:
         assert paged == whole
 
@@ -92,6 +94,8 @@ def test_events_of_several_pages_are_those_of_one(
 def test_events_can_be_asked_for_by_kind_and_from_a_point_on(service: Serving, sortie: str) -> None:
     turns = service.http.get(f"/v1/sorties/{sortie}/events?kind=spin.turn&kind=spin.started").json()["events"]
     assert {e["kind"] for e in turns} == {"spin.turn", "spin.started"}
+    with_commas = service.http.get(f"/v1/sorties/{sortie}/events?kind=spin.turn, spin.started").json()["events"]
+    assert with_commas == turns
     after = service.http.get(f"/v1/sorties/{sortie}/events", params={"after": turns[0]["sequence"]}).json()["events"]
     assert after[0]["sequence"] == turns[0]["sequence"] + 1
     assert service.http.get(f"/v1/sorties/{sortie}/events?kind=nonsense").status_code == 422
@@ -115,6 +119,31 @@ async def stream(base: str, sortie: str, count: int, last: str | None = None) ->
                 if len(got) == count:
                     return got
     return got
+
+
+@pytest.mark.parametrize(
+    ("accept", "kind"),
+    [
+        ("application/json, text/event-stream;q=0.1", "application/json"),
+        ("text/event-stream;q=0, */*", "application/json"),
+        ("text/csv, text/event-stream", "text/csv; charset=utf-8"),
+        ("text/event-stream, application/json", "text/event-stream; charset=utf-8"),
+        ("application/json;q=0.5, text/event-stream", "text/event-stream; charset=utf-8"),
+        ("application/vnd.apache.arrow.file", "application/vnd.apache.arrow.file"),
+    ],
+)
+def test_what_is_asked_for_first_is_sent(service: Serving, sortie: str, accept: str, kind: str) -> None:
+    with service.http.stream("GET", f"/v1/sorties/{sortie}/events", headers={"accept": accept}) as answer:
+        assert (answer.status_code, answer.headers["content-type"]) == (200, kind)
+
+
+def test_a_stream_of_a_run_that_there_is_none_of_is_refused(service: Serving, sortie: str) -> None:
+    stream = {"accept": "text/event-stream"}
+    assert service.http.get(f"/v1/sorties/{sortie}/events?run=other", headers=stream).status_code == 404
+    with service.http.stream(
+        "GET", f"/v1/sorties/{sortie}/events", headers={**stream, "last-event-id": ""}
+    ) as from_the_start:
+        assert next(line for line in from_the_start.iter_lines() if line.startswith("id: ")).endswith("/0")
 
 
 async def test_the_stream_resumes_after_the_last_event_seen(service: Serving, sortie: str) -> None:

@@ -251,6 +251,28 @@ def test_time_that_runs_backwards_makes_no_more_points_than_asked_for(service: S
         assert 2 <= len(few["time_ns"]) <= points
 
 
+def test_a_stretch_is_asked_for_in_nanoseconds_or_as_an_instant(service: Serving) -> None:
+    name, start = service.sortie("instants"), 1_900_000_000_000_000_000  # 2030-03-17T17:46:40Z
+    times = [start + i * 100_000_000 for i in range(20)]
+    body = {"time_ns": times, **{name: [0.0] * 20 for name in ("roll_rate_dps", "pitch_rate_dps", "yaw_rate_dps")},
+            "pressure_altitude_ft": [9000.0] * 20}  # fmt: skip
+    service.http.post(f"/v1/sorties/{name}/frames", json={"source": "a", "sequence": 0, "columns": body})
+    for stretch, expected in (
+        ({"from": times[5], "to": times[15]}, times[5:15]),
+        ({"from": "2030-03-17T17:46:40.5Z", "to": "2030-03-17 17:46:41.5"}, times[5:15]),
+        ({"from": "2030-03-17T18:46:40.5+01:00", "to": "2030-03-17T13:46:41.5-04:00"}, times[5:15]),
+        ({"from": -1, "to": 2**63}, times),
+        ({"from": 2**70}, []),
+    ):
+        found = service.http.get(f"/v1/sorties/{name}/frames", params=stretch).json()["columns"]["time_ns"]
+        assert found == expected, stretch
+    plain = service.http.get(f"/v1/sorties/{name}/frames?from=2030-03-17T18:46:40.5+01:00")  # a + that is a space
+    assert plain.json()["columns"]["time_ns"] == times[5:]
+    for wrong in ("", "soon", "1.5e18", "2030-13-01"):
+        refused = service.http.get(f"/v1/sorties/{name}/frames", params={"from": wrong})
+        assert (refused.status_code, "2030-05-07T09:00:00Z" in refused.json()["detail"]) == (422, True), wrong
+
+
 def test_a_stretch_is_cut_out_by_time(service: Serving, sortie: str) -> None:
     block = frames()
     service.http.post(f"/v1/sorties/{sortie}/frames", content=encode_batch("s", 0, block), headers=MSGPACK)

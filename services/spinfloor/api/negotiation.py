@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from starlette.requests import Request
 
-from spinfloor.adapters.exports import Format, accepted_format
+from spinfloor.adapters.exports import Format, accepted_format, accepted_or
 
 EVENT_STREAM = "text/event-stream"
 
@@ -14,6 +14,6 @@ def wanted_format(request: Request, named: Format | None) -> Format:
     return named or accepted_format(request.headers.get("accept", ""))
 
 
-def wants_event_stream(request: Request) -> bool:
-    """True when the Accept header names text/event-stream."""
-    return EVENT_STREAM in request.headers.get("accept", "").lower()
+def wanted_format_or_stream(request: Request, named: Format | None) -> Format | None:
+    """The same; None when the Accept header asks for text/event-stream before any of them."""
+    return named or accepted_or(EVENT_STREAM, request.headers.get("accept", ""))

@@ -23,6 +23,7 @@ from spinfloor.ingest.regular import regular_block
 from spinfloor.ingest.rows import NO_TIME_NS, RowProblem, check_rows, within_times
 
 MAX_ROWS: Final = 200_000  # over half an hour at 100 Hz; a longer recording is sent in pieces
+_NS_BEYOND: Final = 2**63
 MAX_COLUMNS: Final = 64  # the contract has fewer; more are named in no sentence
 SOURCE_PATTERN: Final = r"^[A-Za-z0-9][A-Za-z0-9._:-]{0,63}$"
 
@@ -194,8 +195,8 @@ def make_batch(source: str, sequence: int, columns: Mapping[str, Any]) -> Batch:
 def _column(name: str, data: Any) -> Any:
     if isinstance(data, bytes):
         data = packed(name, data)
-    if name == TIME_COLUMN and isinstance(data, list) and None in data:
-        return np.asarray([NO_TIME_NS if t is None else t for t in data])
+    if name == TIME_COLUMN and isinstance(data, list) and data:
+        return _nanoseconds(data)
     if name == TIME_SECONDS_COLUMN:
         return _seconds(data)
     if isinstance(data, list) and not data:
@@ -213,6 +214,15 @@ def packed(name: str, data: bytes) -> npt.NDArray[Any]:
             column=name,
         )
     return np.frombuffer(data, dtype="<i8" if name == TIME_COLUMN else "<f8")
+
+
+def _nanoseconds(data: list[Any]) -> npt.NDArray[Any]:
+    """Times as whole numbers, also where they are written as 1.9e18; a missing or absurd one becomes a time that the row
+    check refuses, so that only its row goes. Fractions are left for the words about them."""
+    whole = [NO_TIME_NS if t is None or not -_NS_BEYOND < t < _NS_BEYOND else t for t in data]
+    if all(t == int(t) for t in whole):
+        return np.asarray([int(t) for t in whole], dtype=np.int64)
+    return np.asarray(data, dtype=np.float64)
 
 
 def _seconds(data: Any) -> npt.NDArray[np.float64]:

@@ -26,7 +26,7 @@ from spinfloor.ports.inputs import FramesInput
 from spinfloor.ports.sorties import SortieKind, SortieRecord
 from spinfloor.ports.wire import mask_of
 
-STREAMED = (Format.NDJSON, Format.CSV, Format.PARQUET, Format.ARROW)
+STREAMED = tuple(form for form in Format if form is not Format.JSON)
 MIB = 1 << 20
 BOUND_MIB = 50.0
 
@@ -47,7 +47,7 @@ def read(form: Format, body: bytes) -> pa.Table:
         return pacsv.read_csv(io.BytesIO(body))
     if form is Format.PARQUET:
         return pq.read_table(io.BytesIO(body))
-    return pa.ipc.open_stream(body).read_all()
+    return (pa.ipc.open_stream if form is Format.ARROW else pa.ipc.open_file)(body).read_all()
 
 
 async def parts(block: FrameBlock, *lengths: int) -> AsyncIterator[FrameColumns]:

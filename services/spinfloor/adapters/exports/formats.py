@@ -16,13 +16,14 @@ from spinfloor.core.errors import SpinfloorError
 
 
 class Format(StrEnum):
-    """Names as used by `--format`; `arrow` is the IPC stream form."""
+    """Names as used by `--format`; `arrow` is the IPC stream form, `arrow-file` the form that is read by place."""
 
     JSON = "json"
     NDJSON = "ndjson"
     CSV = "csv"
     PARQUET = "parquet"
     ARROW = "arrow"
+    ARROW_FILE = "arrow-file"
 
     @property
     def media_type(self) -> str:
@@ -36,6 +37,7 @@ MEDIA_TYPES: Final[Mapping[Format, str]] = {
     Format.CSV: "text/csv; charset=utf-8",
     Format.PARQUET: "application/vnd.apache.parquet",
     Format.ARROW: "application/vnd.apache.arrow.stream",
+    Format.ARROW_FILE: "application/vnd.apache.arrow.file",
 }
 Named = TypeVar("Named")
 _ALSO = {
@@ -43,12 +45,14 @@ _ALSO = {
     "application/jsonl": Format.NDJSON,
     "application/x-parquet": Format.PARQUET,
     "application/parquet": Format.PARQUET,
-    "application/vnd.apache.arrow.file": Format.ARROW,
+    "application/arrow": Format.ARROW,
+    "application/x-arrow": Format.ARROW,
     "*/*": Format.JSON,
     "application/*": Format.JSON,
     "text/*": Format.CSV,
     "": Format.JSON,
 }
+_KNOWN: Final = {m.split(";")[0]: f for f, m in MEDIA_TYPES.items()} | _ALSO
 
 
 class ExportFormatError(SpinfloorError):
@@ -60,8 +64,13 @@ class ExportFormatError(SpinfloorError):
 
 def accepted_format(accept: str) -> Format:
     """The first format of an HTTP Accept header we can write, by quality. Raises ExportFormatError when none is."""
-    known = {m.split(";")[0]: f for f, m in MEDIA_TYPES.items()}
-    return first_accepted(accept, known | _ALSO, [m.split(";")[0] for m in MEDIA_TYPES.values()])
+    return first_accepted(accept, _KNOWN, [m.split(";")[0] for m in MEDIA_TYPES.values()])
+
+
+def accepted_or(media_type: str, accept: str) -> Format | None:
+    """The same where one more media type is there; None: that is asked for first."""
+    said = [*(m.split(";")[0] for m in MEDIA_TYPES.values()), media_type]
+    return first_accepted(accept, {**_KNOWN, media_type: None}, said)
 
 
 def first_accepted(accept: str, known: Mapping[str, Named], said: Sequence[str]) -> Named:
@@ -118,14 +127,15 @@ def parquet_options(schema: pa.Schema) -> dict[str, Any]:
 
 
 def encode_table(table: pa.Table, form: Format) -> bytes:
-    """A table as CSV, Parquet (zstd) or an Arrow IPC stream."""
+    """A table as CSV, Parquet (zstd) or Arrow IPC, stream or file."""
     buffer = io.BytesIO()
     if form is Format.CSV:
         pacsv.write_csv(table, buffer)
     elif form is Format.PARQUET:
         pq.write_table(table, buffer, **parquet_options(table.schema))
-    elif form is Format.ARROW:
-        with pa.ipc.new_stream(buffer, table.schema) as writer:
+    elif form in (Format.ARROW, Format.ARROW_FILE):
+        begun = pa.ipc.new_stream if form is Format.ARROW else pa.ipc.new_file
+        with begun(buffer, table.schema) as writer:
             writer.write_table(table)
     else:
         raise ValueError(f"{form} is not a table format")

@@ -68,16 +68,18 @@ class _ArrowStream:
 
 
 class _FileStream:
-    """CSV, or Parquet with a row group for each time it is written to."""
+    """CSV, an Arrow IPC file, or Parquet with a row group for each time it is written to."""
 
     def __init__(self, schema: pa.Schema, form: Format) -> None:
         self._sink = _Sink()
         self._schema = schema
-        self._writer: Any = (
-            pacsv.CSVWriter(self._sink, schema)
-            if form is Format.CSV
-            else pq.ParquetWriter(self._sink, schema, **parquet_options(schema))
-        )
+        self._writer: Any
+        if form is Format.CSV:
+            self._writer = pacsv.CSVWriter(self._sink, schema)
+        elif form is Format.ARROW_FILE:
+            self._writer = pa.ipc.new_file(self._sink, schema)
+        else:
+            self._writer = pq.ParquetWriter(self._sink, schema, **parquet_options(schema))
 
     def write(self, batches: Sequence[pa.RecordBatch]) -> list[Piece]:
         """What has been written since the last time."""
@@ -94,7 +96,7 @@ def _table_stream(schema: pa.Schema, form: Format) -> _ArrowStream | _FileStream
     """Raises ValueError for a format that is not a table's."""
     if form is Format.ARROW:
         return _ArrowStream(schema)
-    if form in (Format.CSV, Format.PARQUET):
+    if form in (Format.CSV, Format.PARQUET, Format.ARROW_FILE):
         return _FileStream(schema, form)
     raise ValueError(f"{form} is not a table format")
 

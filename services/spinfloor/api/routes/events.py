@@ -9,12 +9,13 @@ from typing import Annotated, Any, Final
 
 import orjson
 from fastapi import APIRouter, Query, Request
+from pydantic import BeforeValidator
 from starlette.responses import Response, StreamingResponse
 
 from spinfloor.adapters.exports import EventStream, Format, encode_events
 from spinfloor.api.feed import EventFeed
 from spinfloor.api.names import SortieId
-from spinfloor.api.negotiation import EVENT_STREAM, wanted_format, wants_event_stream
+from spinfloor.api.negotiation import EVENT_STREAM, wanted_format_or_stream
 from spinfloor.api.problems import ProblemError
 from spinfloor.api.responses import Json, streamed
 from spinfloor.api.routes.runs import unknown_run
@@ -28,7 +29,18 @@ PAGE_AT_MOST: Final = 100_000
 PAGE: Final = 2_000  # read and written at a time
 _SEQUENCE: Final = re.compile("[0-9]{1,18}")
 
-Kinds = Annotated[list[Kind] | None, Query(description="only these kinds; may be given more than once")]
+
+def _each(kinds: Any) -> Any:
+    if not isinstance(kinds, list) or not all(isinstance(kind, str) for kind in kinds):
+        return kinds
+    return [name.strip() for kind in kinds for name in kind.split(",")]
+
+
+Kinds = Annotated[
+    list[Kind] | None,
+    BeforeValidator(_each),
+    Query(description="only these kinds; given more than once, or with commas between them"),
+]
 
 
 @router.get("/sorties/{sortie}/events")
@@ -46,11 +58,12 @@ async def get_events(
     """Events with sequence > after, in order. With Accept: text/event-stream it goes on (Last-Event-ID resumes)."""
     await services.ports.sorties.get(sortie)
     kinds = None if kind is None else {k.value for k in kind}
-    if format is None and wants_event_stream(request):
+    form = wanted_format_or_stream(request, format)
+    run = await _known(services, sortie, run) if run else None
+    if form is None:
         return await _stream(request, services, sortie, run, after, kinds)
-    form = wanted_format(request, format)
     await services.view.settle(sortie)
-    run = await _known(services, sortie, run) if run else await services.ports.events.current_run(sortie)
+    run = run or await services.ports.events.current_run(sortie)
     events = await services.ports.events.read(sortie, run=run, after=after, kinds=kinds, limit=min(limit, PAGE))
     if len(events) == PAGE < limit and run is not None:
         return await streamed(_pieces(services, sortie, run, kinds, events, limit, form), form)
@@ -96,7 +109,7 @@ async def _stream(
 ) -> Response:
     services.view.touch(sortie)
     last = request.headers.get("last-event-id")
-    if last is not None:
+    if last:
         run, after = _position(last)
     feed = EventFeed(services.ports, sortie, run=run, after=after, bound=services.settings.max_watcher_events)
     headers = {"Cache-Control": "no-store", "X-Accel-Buffering": "no"}

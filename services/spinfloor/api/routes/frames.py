@@ -16,6 +16,7 @@ from starlette.responses import Response
 from spinfloor.adapters.exports import Format, encode_frames, stream_frames
 from spinfloor.adapters.table_columns import ARROW, PARQUET, columns_of
 from spinfloor.api.bodies import media_type
+from spinfloor.api.instants import From, To
 from spinfloor.api.names import SortieId
 from spinfloor.api.negotiation import wanted_format
 from spinfloor.api.problems import ProblemError, record_of
@@ -248,8 +249,8 @@ async def get_frames(
     request: Request,
     services: Use,
     _caller: AsWatch,
-    from_ns: Annotated[int | None, Query(alias="from", ge=0, lt=2**62)] = None,
-    to_ns: Annotated[int | None, Query(alias="to", ge=0, lt=2**62)] = None,
+    from_ns: From = None,
+    to_ns: To = None,
     max_points: Annotated[int | None, Query(ge=2, le=WHOLE_FRAMES)] = None,
     format: Format | None = None,
 ) -> Response:
