@@ -18,9 +18,12 @@
   };
 
   window.setInterval(function () {
-    spinfloor.text("shell-clock", spinfloor.utc(Date.now()) + " UTC");
+    const nowMs = spinfloor.clock.serverMs();
+    spinfloor.text("shell-clock", spinfloor.utc(nowMs) + " UTC");
     const clock = spinfloor.el("shell-clock");
-    if (clock) clock.title = new Date().toLocaleString() + " local";
+    const ahead = Math.round(spinfloor.clock.aheadMs() / 1000);
+    const wrong = Math.abs(ahead) < 2 ? "" : "; by the service's clock, this computer's is " + Math.abs(ahead) + " s " + (ahead > 0 ? "ahead" : "behind");
+    if (clock) clock.title = new Date(nowMs).toLocaleString() + " local" + wrong;
     for (const node of document.querySelectorAll("time.utc:not([title])")) {
       node.title = new Date(node.dateTime).toLocaleString() + " local";
     }

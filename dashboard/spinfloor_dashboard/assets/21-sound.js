@@ -35,7 +35,10 @@
       tap.fftSize = WINDOW;
       samples = new Float32Array(tap.fftSize);
       master.connect(tap).connect(sound.context.destination);
-      sound.context.onstatechange = function () { changed(); };
+      sound.context.onstatechange = function () {
+        if (sound.context.state !== "running") drop("the browser has suspended the sound");
+        changed();
+      };
     }
     sound.setVolume(sound.volume);
     await sound.context.resume();
@@ -135,6 +138,18 @@
     for (const source of playing.sources) source.stop(at + 0.015);
     if (!playing.heard) report(playing.item, null, "cut off by a higher call");
     sound.current = null;
+  }
+
+  /** What was being said or waited is not said later, when the sound comes back. */
+  function drop(reason) {
+    const playing = sound.current;
+    sound.current = null;
+    if (playing) {
+      for (const source of playing.sources) source.stop();
+      playing.fader.disconnect();
+      if (!playing.heard) report(playing.item, null, reason);
+    }
+    for (const item of sound.queue.splice(0)) report(item, null, reason);
   }
 
   function finish(playing) {

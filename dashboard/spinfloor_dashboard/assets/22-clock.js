@@ -26,9 +26,15 @@
     clock.current = Math.min(clock.current, arrivedMs - sentMs);
   };
 
-  /** Server nanoseconds to the browser's clock, milliseconds. */
-  clock.toBrowser = function (serverNs) {
+  /** How far the browser's clock is ahead of the service's, milliseconds; 0 while not known. */
+  clock.aheadMs = function () {
     const offset = Math.min(clock.current, clock.previous);
-    return serverNs / 1e6 + (isFinite(offset) ? offset : 0);
+    return isFinite(offset) ? offset : 0;
   };
+
+  /** Server nanoseconds to the browser's clock, milliseconds. */
+  clock.toBrowser = function (serverNs) { return serverNs / 1e6 + clock.aheadMs(); };
+
+  /** The time by the service's clock, which dates what is recorded; by the browser's while not known. Milliseconds since 1970. */
+  clock.serverMs = function () { return spinfloor.now() - clock.aheadMs(); };
 })();

@@ -144,6 +144,7 @@
       const after = missingAfter();
       const body = await link.json(link.path("/events" + (after >= 0 ? "?after=" + after : "")), { headers: { accept: "application/json" } });
       if (sortie === link.sortie) merge(body.events, known);
+      tell("fetched", null);
     } catch (error) {
       tell("trouble", "events could not be fetched: " + error.message);
     } finally {

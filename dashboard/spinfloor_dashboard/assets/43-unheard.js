@@ -27,12 +27,32 @@
     else if (!missed) spinfloor.panels.unheard = "";
   };
 
+  const TOLD_NS = 3e9; // by then the service lists a call that no screen has sounded
+  const ALERT_S = 60; // afterwards it is for the list and for Debrief
+
+  function ageS(call, state) {
+    return (state.time_ns - call.detected_ns) / 1e9 + (state.time_age_s || 0) + (spinfloor.now() - spinfloor.link.stateAtMs) / 1000;
+  }
+
+  /** A call of the same rank or a higher one has sounded since: what this one said has been said. */
+  function overtaken(call, all, silent, nowNs) {
+    return all.some(function (later) {
+      return later.sequence > call.sequence && spinfloor.sound.RANK[later.data.call] >= spinfloor.sound.RANK[call.data.call] && !silent.includes(later.sequence) && nowNs - later.detected_ns > TOLD_NS;
+    });
+  }
+
   /** Words of the calls that no screen at all has reported as sounded, from the service's list. */
   unheard.anywhere = function () {
     const state = spinfloor.link.state;
-    const waiting = (state && state.calls_not_sounded) || [];
+    const silent = (state && state.calls_not_sounded) || [];
+    if (!silent.length) return "";
+    const all = spinfloor.link.events.filter(function (event) { return event.kind === "call"; });
+    const waiting = silent.filter(function (sequence) {
+      const call = all.find(function (event) { return event.sequence === sequence; });
+      return !call || (ageS(call, state) < ALERT_S && !overtaken(call, all, silent, state.time_ns));
+    });
     if (!waiting.length) return "";
-    const words = spinfloor.link.events.filter(function (event) { return event.kind === "call" && waiting.includes(event.sequence); }).map(function (event) { return event.data.words; });
+    const words = all.filter(function (event) { return waiting.includes(event.sequence); }).map(function (event) { return event.data.words; });
     return "NO SCREEN HAS SOUNDED: " + ([...new Set(words)].join(", ") || waiting.length + " calls") + ".";
   };
 

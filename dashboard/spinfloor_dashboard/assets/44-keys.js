@@ -88,7 +88,7 @@
         headers: { "content-type": "application/json" },
         body: JSON.stringify({ kind: kind, by: by(), data: data }),
       });
-      answer(words + ": recorded " + spinfloor.utc(Date.now()) + " UTC");
+      answer(words + ": recorded " + spinfloor.utc(spinfloor.clock.serverMs()) + " UTC");
     } catch (error) {
       answer(words + " NOT RECORDED: " + error.message, true);
     }

@@ -4,7 +4,7 @@
   const spinfloor = (window.spinfloor = window.spinfloor || {});
   const overview = (spinfloor.overview = { sorties: [], failed: "", fetchedMs: 0 });
   const MOST = 24;
-  const MOST_IN_ONE = 3; // shown besides those that get data, which get a row of their own from two on
+  const MOST_IN_ONE = 3; // shown while none gets data; one that does says more and takes the room of another, two get a row of their own
   let polling = false;
 
   overview.poll = async function () {
@@ -81,7 +81,8 @@
   function chosen() {
     const wanted = overview.sorties.filter(function (sortie) { return alive(sortie) || sortie.id === spinfloor.link.sortie; });
     const rest = overview.sorties.filter(function (sortie) { return !wanted.includes(sortie); });
-    const all = wanted.concat(rest.slice(0, Math.max(0, MOST_IN_ONE - wanted.length)));
+    const room = MOST_IN_ONE - (wanted.some(alive) ? 1 : 0);
+    const all = wanted.concat(rest.slice(0, Math.max(0, room - wanted.length)));
     return overview.sorties.filter(function (sortie) { return all.includes(sortie); });
   }
 

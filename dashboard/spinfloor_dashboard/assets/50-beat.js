@@ -46,7 +46,13 @@
     spinfloor.calls.history(events);
     for (const event of events) spinfloor.height.seeEvent(event);
   });
-  link.on("trouble", function (words) { spinfloor.text("w-mark-answer", words); });
+  let troubled = "";
+  link.on("trouble", function (words) { troubled = words; spinfloor.text("w-mark-answer", words); });
+  link.on("fetched", function () { // what could not be fetched has been
+    const node = spinfloor.el("w-mark-answer");
+    if (node && troubled && node.textContent === troubled) node.textContent = "";
+    troubled = "";
+  });
   spinfloor.sound.onchange = function () { link.tellSound(); };
 
   let lastReceivedNs = 0;
