@@ -27,6 +27,7 @@ from spinfloor.core.plan.channel_map import ChannelMap
 Record = dict[str, Any]
 TIMEOUT_S: Final = 30.0
 LONG_S: Final = 900.0  # for archives: a long sortie is written, checked and run through the detector again
+AUDIT_PAGE: Final = 5000
 MSGPACK: Final = "application/msgpack"
 ZIP: Final = "application/zip"
 
@@ -238,8 +239,14 @@ class Client:
         return list((await self.get_json(_at("sorties", sortie, "spins")))["spins"])
 
     async def audit(self, sortie: str) -> list[Record]:
-        """Who did what."""
-        return list((await self.get_json(_at("sorties", sortie, "audit")))["records"])
+        """Who did what, all of it."""
+        found: list[Record] = []
+        while True:
+            after = found[-1]["position"] if found else -1
+            page = (await self.get_json(_at("sorties", sortie, "audit"), after=after, limit=AUDIT_PAGE))["records"]
+            found += page
+            if len(page) < AUDIT_PAGE:
+                return found
 
     async def report(self, sortie: str, *, form: str = "html") -> bytes:
         """The report: html or pdf."""
@@ -278,6 +285,10 @@ class Client:
     async def rules(self) -> list[Record]:
         """The rules a spin can be judged by."""
         return list((await self.get_json("/v1/rules"))["rules"])
+
+    async def note(self, sortie: str, text: str, *, by: str, spin: int | None = None) -> Record:
+        """Add a note to a flown sortie or a spin of it."""
+        return await self.send_json("POST", _at("sorties", sortie, "notes"), {"text": text, "by": by, "spin": spin})
 
     async def sign_off(self, sortie: str, spin: int, *, by: str, reason: str) -> Record:
         """Say why the build-up may go on after a spin with something against it."""

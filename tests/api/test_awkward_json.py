@@ -48,6 +48,8 @@ PLACES = {
     "replay fault": ("POST", "/v1/replays", b'{"recording":"' + NAME.encode() + b'","faults":[{"kind":%s}]}'),
     "recording": ("POST", "/v1/replays", b'{"recording":%s}'),
     "sign-off": ("POST", "/v1/sorties/{}/spins/1/sign-off", b'{"by":"x","reason":%s}'),
+    "note": ("POST", "/v1/sorties/{}/notes", b'{"by":"x","text":%s}'),
+    "note by": ("POST", "/v1/sorties/{}/notes", b'{"by":%s,"text":"x"}'),
     "withdrawal": ("POST", "/v1/aircraft/nobody/beliefs/withdrawals", b'{"by":"x","reason":%s}'),
     "session": ("POST", "/v1/session", b'{"token":%s}'),
     "frames": ("POST", "/v1/sorties/{}/frames", b'{"source":"s","sequence":0,"columns":{"time_ns":[%s]}}'),

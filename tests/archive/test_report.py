@@ -16,6 +16,7 @@ from spinfloor.adapters.exports.report_pdf import report_pdf
 from spinfloor.archive.report_blocks import LineFigure, Paragraph, Section, Series, Table, axis_ticks, extent
 from spinfloor.archive.report_build import CAUTIONS, ReportInput, build_report
 from spinfloor.archive.report_html import report_html
+from spinfloor.archive.report_marks import floors_at
 from spinfloor.archive.spin_table import spin_table
 
 PLAN: dict[str, Any] = {
@@ -161,3 +162,26 @@ def build_figure() -> LineFigure:
     sections = build_report(given()).sections
     figures = [b for section in sections for b in section.blocks if isinstance(b, LineFigure)]
     return next(figure for figure in figures if figure.title == "Altitude against turns")
+
+
+MOVED = {
+    "sortie": "s-1", "run": "0.1.0-abc", "sequence": 99, "kind": "mark", "time_ns": 12 * S, "detected_ns": 12 * S,
+    "data": {"mark": "floors", "by": "test conductor", "floors": {"recovery_ft": 6_200.0, "abandon_ft": 3_000.0, "chute_ft": None}},
+}  # fmt: skip
+CALLED = {**MOVED, "sequence": 98, "data": {"mark": "call_made", "by": "engineer", "call": "recover"}}
+NOTE = {"at_ns": 100 * S, "by": "flight engineer", "text": "the card was B2 & not B1", "spin": 1}
+
+
+@pytest.mark.parametrize("form", ["html", "pdf"])
+def test_what_persons_did_and_noted_is_in_the_report(form: str) -> None:
+    report = build_report(given(events=[*given().events, CALLED, MOVED], notes=[NOTE, {**NOTE, "spin": None}]))
+    words = html_words(report_html(report))[0] if form == "html" else pdf_words(report_pdf(report))
+    for said in ("call made", "engineer", "floors moved", "recovery 6,200 ft, abandon 3,000 ft", "flight engineer",
+                 "the card was B2 & not B1", "spin 1"):  # fmt: skip
+        assert said in words
+
+
+def test_a_figure_has_the_floors_in_force_when_its_spin_was_over() -> None:
+    assert floors_at([MOVED], PLAN["floors"], 11 * S)["recovery_ft"] == 5_000.0
+    assert floors_at([MOVED], PLAN["floors"], 12 * S)["recovery_ft"] == 6_200.0
+    assert floors_at([], PLAN["floors"], 12 * S) == PLAN["floors"]

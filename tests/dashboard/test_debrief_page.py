@@ -168,6 +168,22 @@ def test_a_word_for_a_number_of_a_fault_is_told(visit: Visit) -> None:
     expect(page.locator("#rehearse-said")).to_contain_text("Expected a number for Bias of: how much")
 
 
+def test_a_note_is_added_after_the_flight_and_stays(visit: Visit) -> None:
+    page = visit.open(f"/debrief?sortie={FLIGHT}&spin=2")
+    expect(page.locator("#note-about")).to_have_value("spin 2")
+    page.click("#note-add")
+    expect(page.locator("#note-said")).to_contain_text("got an empty field; nothing was noted")
+    page.locator("#note-by").fill("test conductor")
+    page.locator("#note-text").fill("flown with the second crew")
+    page.click("#note-add")
+    expect(page.locator("#note-list")).to_contain_text("flown with the second crew")
+    expect(page.locator("#note-list")).to_contain_text("spin 2")
+    expect(page.locator("#note-text")).to_have_value("")
+    page.reload()
+    expect(page.locator("#note-list")).to_contain_text("test conductor")
+    assert visit.serious_faults() == []
+
+
 def test_programme_and_its_sign_off(visit: Visit) -> None:
     page = visit.open("/programme")
     expect(page.locator("#programme-body")).to_contain_text(plan()["aircraft"]["name"])

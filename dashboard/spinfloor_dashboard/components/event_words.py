@@ -103,11 +103,18 @@ def _link(data: Data) -> str:
 
 def _mark(data: Data) -> str:
     kind = str(data.get("kind", data.get("mark", "mark"))).replace("_", " ")
+    if kind == "floors":
+        return f"floors moved by {data.get('by')}: {_floors(data.get('floors') or {})}"
     inner = data.get("data") if isinstance(data.get("data"), Mapping) else {}
     details = {**{k: v for k, v in data.items() if k not in ("kind", "mark", "by", "data")}, **(inner or {})}
     said = ", ".join(f"{name} {value}" for name, value in details.items() if value not in (None, ""))
     by = f" by {data['by']}" if data.get("by") else ""
     return f"{kind}{by}{': ' + said if said else ''}"
+
+
+def _floors(floors: Data) -> str:
+    names = ("recovery", "chute", "abandon")
+    return ", ".join(f"{name} {feet(floors[f'{name}_ft'])}" for name in names if known(floors.get(f"{name}_ft")))
 
 
 def _other(data: Data) -> str:

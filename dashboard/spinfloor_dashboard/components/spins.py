@@ -125,6 +125,16 @@ def marked_turns(spin: SpinMoments, *, about_vertical: bool = False) -> list[tup
     return marks
 
 
+def floors_at(events: Iterable[Mapping[str, Any]], planned: Mapping[str, Any], spin: SpinMoments) -> dict[str, Any]:
+    """The floors in force when the spin was over: as moved last before, else as planned."""
+    over_ns = spin.level_ns or spin.ended_ns or max((mark[0] for mark in spin.turn_marks), default=spin.started_ns)
+    floors = dict(planned)
+    for event in events:
+        if event["kind"] == "mark" and event["data"].get("mark") == "floors" and event["detected_ns"] <= over_ns:
+            floors.update(event["data"].get("floors") or {})
+    return floors
+
+
 def phase_spans(events: Iterable[Mapping[str, Any]], from_ns: int, to_ns: int) -> list[tuple[int, int, str]]:
     """(begin, end, phase) covering the window as far as phases are known in it."""
     changes = sorted(

@@ -19,10 +19,17 @@ from spinfloor_dashboard.components import spins as moments
 from spinfloor_dashboard.components.ask import ask
 from spinfloor_dashboard.components.common import Given, caution_line, panel, query_value
 from spinfloor_dashboard.components.heard import heard
+from spinfloor_dashboard.components.notes import ALL, notes
 from spinfloor_dashboard.components.words import day
 
 POINTS = 1500
-LATER = (("figures", "Figures"), ("events", "Events"), ("heard", "Calls heard"), ("runs", "Runs"))
+LATER = (
+    ("figures", "Figures"),
+    ("notes", "Notes after the flight"),
+    ("events", "Events"),
+    ("heard", "Calls heard"),
+    ("runs", "Runs"),
+)
 Found = dict[str, Any] | None
 
 
@@ -111,25 +118,27 @@ async def _figures(found: dict[str, Any], events: list[dict[str, Any]], spin: mo
     if fault:
         return panel(f"Spin {spin.ordinal}", html.P(fault))
     phases = moments.phase_spans(events, first, last)
-    return parts.figures(spin, columns, phases, found["floors"], parts.whole(found["t"]))
+    floors = moments.floors_at(events, found["floors"], spin)
+    return parts.figures(spin, columns, phases, floors, parts.whole(found["t"]))
 
 
 @callback(
     Output("debrief-events", "children"),
     Output("debrief-heard", "children"),
+    Output("debrief-notes", "children"),
     Input("debrief-found", "data"),
     prevent_initial_call=True,
 )
-async def listed(found: Found) -> tuple[Any, Any]:
-    """Every event, and which calls were heard."""
+async def listed(found: Found) -> tuple[Any, Any, Any]:
+    """Every event, which calls were heard, and what was noted."""
     if not found or not found["sortie"]:
-        return [], []
+        return [], [], []
     sortie = found["sortie"]
     (events, fault), (records, audit_fault) = await asyncio.gather(
         ask(lambda client: client.events(sortie)), ask(lambda client: client.audit(sortie))
     )
     if fault:
-        return panel("Events", html.P(fault)), []
+        return panel("Events", html.P(fault)), [], []
     moment = parts.whole(found["t"])
     strip = dcc.Graph(
         figure=timeline.strip(events, moment), config={"displayModeBar": False, "responsive": True},
@@ -137,7 +146,37 @@ async def listed(found: Found) -> tuple[Any, Any]:
     )  # fmt: skip
     keep = {"spin": found["spin"], "compare": found["compare"]}
     shown = panel("Events", strip, timeline.table(sortie, events, moment, **keep), note=_note(events))
-    return shown, panel("Calls heard", html.P(audit_fault)) if audit_fault else heard(events, records)
+    if audit_fault:
+        return shown, panel("Calls heard", html.P(audit_fault)), panel("Notes after the flight", html.P(audit_fault))
+    return shown, heard(events, records), notes(records, _ordinals(found), found["chosen"])
+
+
+def _ordinals(found: dict[str, Any]) -> list[int]:
+    return [int(row["spin"]) for row in found["rows"]]
+
+
+@callback(
+    Output("debrief-notes", "children", allow_duplicate=True),
+    Output("note-said", "children"),
+    Input("note-add", "n_clicks"),
+    State("note-by", "value"),
+    State("note-about", "value"),
+    State("note-text", "value"),
+    State("debrief-found", "data"),
+    prevent_initial_call=True,
+)
+async def noted(clicks: int, by: str | None, about: str, text: str | None, found: Found) -> tuple[Any, Any]:
+    """A note is added and shown; without who and what it is not."""
+    if not clicks or not found:
+        raise PreventUpdate
+    if not (by or "").strip() or not (text or "").strip():
+        return dash.no_update, "Expected who notes it and what; got an empty field; nothing was noted."
+    sortie, spin = found["sortie"], None if about == ALL else int(about)
+    _, fault = await ask(lambda client: client.note(sortie, str(text), by=str(by), spin=spin))
+    if fault:
+        return dash.no_update, fault
+    records, fault = await ask(lambda client: client.audit(sortie))
+    return (dash.no_update, fault) if fault else (notes(records, _ordinals(found), spin, "Noted."), dash.no_update)
 
 
 def _note(events: list[dict[str, Any]]) -> str:

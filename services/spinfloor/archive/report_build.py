@@ -4,11 +4,12 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
-from datetime import UTC, datetime
 from typing import Any, Final
 
 from spinfloor.archive.report_blocks import Block, Paragraph, Report, Section, Table
 from spinfloor.archive.report_figures import spin_figures
+from spinfloor.archive.report_marks import floors_at, marks_blocks
+from spinfloor.archive.report_words import num, stamp
 from spinfloor.core.caution import CAUTION
 
 Record = Mapping[str, Any]
@@ -31,7 +32,7 @@ class ReportInput:
     """What the report is made of.
 
     sortie: id, kind, created_ns, aircraft, belief_version. rows: of `spin_table`. events: the run's,
-    in sequence. frames: decimated contract columns per spin number. versions: name to version.
+    in sequence. frames: decimated contract columns per spin number. versions: name to version. notes: of `notes_of`.
     """
 
     sortie: Record
@@ -42,6 +43,7 @@ class ReportInput:
     frames: Mapping[int, Mapping[str, Sequence[Any]]] = field(default_factory=dict)
     versions: Mapping[str, str] = field(default_factory=dict)
     rule: Record | None = None
+    notes: Sequence[Record] = ()
 
 
 def build_report(given: ReportInput) -> Report:
@@ -65,9 +67,11 @@ def _sections(given: ReportInput) -> Iterator[Section]:
     yield Section("Spins", tuple(_spin_blocks(given.rows)))
     yield Section("Verdicts", tuple(_verdict_blocks(given.rows, given.rule)))
     yield Section("Calls", (_calls(given.events),))
+    yield Section("Marks and notes", tuple(marks_blocks(given.events, given.notes)))
     for row in given.rows:
         frames = given.frames.get(int(row["spin"]), {})
-        figures = tuple(spin_figures(row, given.events, frames, given.plan.get("floors", {})))
+        floors = floors_at(given.events, given.plan.get("floors", {}), _over_ns(row))
+        figures = tuple(spin_figures(row, given.events, frames, floors))
         if figures:
             yield Section(f"Spin {row['spin']}: {kind_words(row)}", figures)
     yield Section("Plan", tuple(_plan_blocks(given.plan)))
@@ -75,6 +79,11 @@ def _sections(given: ReportInput) -> Iterator[Section]:
     settings = {**given.versions, "detector run": given.run, "beliefs used": beliefs}
     yield Section("Settings and versions", (_pairs(settings),))
     yield Section("Evidence: events of this run", tuple(_evidence(given.events)))
+
+
+def _over_ns(row: Record) -> int:
+    """When the spin was over, as far as is known."""
+    return int(next(row[name] for name in ("level_ns", "end_ns", "recovery_start_ns", "start_ns") if row.get(name)))
 
 
 def _spin_blocks(rows: Sequence[Record]) -> Iterator[Block]:
@@ -196,19 +205,3 @@ def kind_words(row: Record) -> str:
     first = " ".join(str(row[name]) for name in ("orientation", "direction") if row.get(name))
     parts = [first, str(row.get("mode") or "mode not known"), "oscillatory" if row.get("oscillatory") else ""]
     return ", ".join(part for part in parts if part)
-
-
-def num(value: Any, digits: int = 0) -> str:
-    """A number with thousands separated, "not known" for none."""
-    if not isinstance(value, int | float) or isinstance(value, bool) or value != value:
-        return "not known"
-    return f"{round(float(value), digits) + 0.0:,.{digits}f}"
-
-
-def stamp(time_ns: Any, *, millis: bool = False) -> str:
-    """A time in UTC."""
-    if not isinstance(time_ns, int):
-        return "not known"
-    whole, rest = divmod(time_ns, 1_000_000_000)
-    moment = datetime.fromtimestamp(whole, UTC)
-    return f"{moment:%H:%M:%S}.{rest // 1_000_000:03d}" if millis else f"{moment:%Y-%m-%d %H:%M:%S} UTC"

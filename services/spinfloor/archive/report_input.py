@@ -9,6 +9,7 @@ from typing import Any, Final
 from spinfloor import __version__
 from spinfloor.archive.decimate import decimated
 from spinfloor.archive.flown import run_events
+from spinfloor.archive.notes import notes_of
 from spinfloor.archive.report_build import ReportInput
 from spinfloor.archive.spin_table import Row, spin_table
 from spinfloor.core.plan.rules import RULES
@@ -41,6 +42,7 @@ async def report_input(ports: Ports, record: SortieRecord) -> ReportInput:
         frames={int(row["spin"]): await _frames(ports, record.id, row) for row in rows},
         versions={"spinfloor": __version__},
         rule=None if rule is None else asdict(rule),
+        notes=await notes_of(ports, record.id),
     )
 
 
