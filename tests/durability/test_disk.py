@@ -20,7 +20,8 @@ import httpx
 import msgspec
 import numpy as np
 import pytest
-from tests.serving_thread import Serving, frames, serving
+from tests.serving_thread import Serving, frames, plan_data, serving
+from tests.tools.running import RunningService
 from tests.waiting import wait_for
 from websockets.exceptions import ConnectionClosed
 from websockets.sync.client import connect
@@ -260,3 +261,57 @@ def times_on_disk(folder: Path, sortie: str) -> list[int]:
             await ports.close()
 
     return asyncio.run(read())
+
+
+@pytest.mark.skipif(os.geteuid() != 0, reason="needs root to mount a small disk")
+def test_killed_on_a_full_disk_and_started_on_it_the_service_says_so_and_goes_on_when_there_is_room(
+    tmp_path: Path,
+) -> None:
+    """A disk of its own, really full: of frames, log and all."""
+    disk = tmp_path / "disk"
+    disk.mkdir()
+    if subprocess.run(["mount", "-t", "tmpfs", "-o", "size=8m", "none", disk], check=False).returncode:
+        pytest.skip("the system doesn't let this user mount a disk")
+    try:
+        service = RunningService(disk / "data", "--no-screen")
+        service.log = tmp_path / "service.log"
+        try:
+            with service:
+                kept = _fill(service)
+                service.kill()
+                service.log.write_bytes(b"")
+                service.start(ready=False)
+                wait_for(lambda: "disk is full" in service.log.read_text(), seconds=120.0, what="a word in the log")
+                assert "Traceback" not in service.log.read_text()
+                wait_for(
+                    lambda: httpx.get(f"{service.base}/readyz").status_code == 503,
+                    seconds=30.0,
+                    what="readiness that says so",
+                )
+                assert httpx.get(f"{service.base}/healthz").status_code == 200
+                subprocess.run(["mount", "-o", "remount,size=64m", disk], check=True)
+                wait_for(lambda: _taken(service, noise(kept)), seconds=30.0, what="taking frames again")
+        finally:
+            service.kill()
+        assert frames_on_disk(disk / "data", "small") == 1000 * (kept + 1)
+    finally:
+        subprocess.run(["umount", "-l", disk], check=False)
+
+
+def _fill(service: RunningService) -> int:
+    """Batches acknowledged until there is room for none, however small; how many large ones."""
+    service.ask("POST", "/v1/sorties?id=small", json=plan_data())
+    kept = 0
+    while _taken(service, noise(kept)):
+        kept += 1
+    (service.data / "filler").write_bytes(b"")
+    with suppress(OSError), (service.data / "filler").open("ab", buffering=0) as filler:
+        while True:
+            filler.write(bytes(4096))
+    return kept
+
+
+def _taken(service: RunningService, body: bytes) -> bool:
+    answer = httpx.post(f"{service.base}/v1/sorties/small/frames", content=body, headers=MSGPACK, timeout=30.0)
+    assert answer.status_code in (200, 503), answer.text
+    return answer.status_code == 200

@@ -28,7 +28,7 @@ class RunningService:
         self.host = host
         self.port = 0
         self._process: subprocess.Popen[bytes] | None = None
-        self._log = data.parent / f"{data.name}.log"
+        self.log = data.parent / f"{data.name}.log"
 
     @property
     def base(self) -> str:
@@ -54,32 +54,33 @@ class RunningService:
     ) -> None:
         self.end()
 
-    def start(self) -> None:
-        """Start (again, on the same port) and wait until frames can be taken."""
+    def start(self, *, ready: bool = True) -> None:
+        """Start (again, on the same port) and wait until frames can be taken; ready=False: until it listens."""
         try:
             self._start()
+            if ready:
+                wait_for(self._ready, seconds=START_WITHIN_S, what=f"readiness (log: {self.log})")
         except BaseException:
             self.kill()
             raise
 
     def _start(self) -> None:
-        with self._log.open("ab") as log:
+        with self.log.open("ab") as log:
             self._process = subprocess.Popen(
                 [*COMMAND, "serve", "--port", str(self.port), "--data", str(self.data), *self.arguments],
                 stdout=log,
                 stderr=log,
             )
         self.port = self.port or int(wait_for(self._told_port, seconds=START_WITHIN_S, what="the address"))
-        wait_for(self._ready, seconds=START_WITHIN_S, what=f"readiness (log: {self._log})")
 
     def _told_port(self) -> str:
         self._alive()
-        _, found, rest = self._log.read_text(encoding="utf-8").partition(f"listening on {self._scheme}://{self.host}:")
+        _, found, rest = self.log.read_text(encoding="utf-8").partition(f"listening on {self._scheme}://{self.host}:")
         return rest.split()[0] if found else ""
 
     def _alive(self) -> None:
         if self._process is not None and self._process.poll() is not None:
-            raise RuntimeError("the service ended:\n" + self._log.read_text(encoding="utf-8")[-2000:])
+            raise RuntimeError("the service ended:\n" + self.log.read_text(encoding="utf-8")[-2000:])
 
     def _ready(self) -> bool:
         self._alive()

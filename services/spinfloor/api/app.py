@@ -159,7 +159,11 @@ async def _begin(services: Services, supervisor: Supervisor) -> None:
     while (taken := await _taken_up(services, supervisor)) is None:
         await services.ports.clock.sleep(BEGIN_AGAIN_S)
     services.kernel_ready.set()
-    log.info("ready", sorties_taken_up=taken)
+    trouble = await services.ports.ready()
+    if trouble is None:
+        log.info("ready", sorties_taken_up=taken)
+    else:
+        log.warning("not ready", reason=trouble, sorties_taken_up=taken)
 
 
 async def _taken_up(services: Services, supervisor: Supervisor) -> int | None:

@@ -14,7 +14,7 @@ from spinfloor.core.errors import SpinfloorError
 from spinfloor.detect.messages import live_subject
 from spinfloor.detect.runtime import EventHook, SortieRuntime
 from spinfloor.ports.bundle import Ports
-from spinfloor.ports.errors import LeaseLostError
+from spinfloor.ports.errors import LeaseLostError, StorageError
 from spinfloor.ports.leases import Grant
 from spinfloor.ports.sorties import SortieRecord
 
@@ -139,6 +139,9 @@ class Supervisor:
             except LeaseLostError as exc:
                 slot.trouble = exc.sentence
                 log.warning("lease lost", sortie=sortie)
+            except StorageError as exc:
+                slot.trouble = exc.sentence
+                log.warning("detector stopped", sortie=sortie, reason=exc.sentence, again_in_s=pause)
             # A defect in one sortie's detector must not stop the others; it is shown, logged and tried again.
             except Exception as exc:
                 slot.trouble = exc.sentence if isinstance(exc, SpinfloorError) else f"{type(exc).__name__}: {exc}"

@@ -12,13 +12,13 @@ standing by costs next to nothing, and a lease given up is heard at once. What t
 from __future__ import annotations
 
 import json
-from datetime import datetime
 from typing import Any, Final
 
 from nats.aio.msg import Msg
 
 from spinfloor.adapters.nats.connection import NatsLink, Stored, WrongLastSequence, translated
 from spinfloor.adapters.nats.fences import Fences
+from spinfloor.adapters.nats.server_clock import nanoseconds
 from spinfloor.ports.clock import Clock
 from spinfloor.ports.errors import LeaseLostError
 from spinfloor.ports.leases import Grant, lease_lost
@@ -84,7 +84,7 @@ class NatsLeases:
         record: dict[str, Any] = json.loads(there.data)
         if record["owner"] == owner or record["ttl_s"] <= 0:
             return True
-        now_ns = _nanoseconds((await self._link.info("leases"))["ts"])
+        now_ns = nanoseconds((await self._link.info("leases"))["ts"])
         return bool(now_ns - there.time_ns > record["ttl_s"] * _SECOND_NS)
 
     async def renew(self, grant: Grant, *, ttl_s: float) -> Grant:
@@ -127,10 +127,3 @@ class NatsLeases:
             return
         finally:
             self._revisions.pop((grant.sortie, grant.owner, grant.fence), None)
-
-
-def _nanoseconds(stamp: str) -> int:
-    """The server's RFC 3339 time stamp, to the microsecond."""
-    whole, _, fraction = stamp.rstrip("Z").partition(".")
-    micro = (fraction + "000000")[:6]
-    return round(datetime.fromisoformat(f"{whole}.{micro}+00:00").timestamp() * 1e6) * 1000

@@ -2,9 +2,10 @@
 
 from __future__ import annotations
 
+import asyncio
 from dataclasses import dataclass
 
-from spinfloor.adapters.nats import NatsBus, NatsCheckpoints, NatsEvents, NatsInputs, NatsLeases, NatsLink
+from spinfloor.adapters.nats import NatsBus, NatsCheckpoints, NatsEvents, NatsInputs, NatsLeases, NatsLink, ServerClock
 from spinfloor.adapters.nats.fences import Fences
 from spinfloor.adapters.postgres import (
     Database,
@@ -44,9 +45,9 @@ async def open_spread(
 
     prefix: letters and digits; begins every stream and subject, so that several programmes may share servers.
     replicas: copies of each stream that the message servers keep (1, 3 or 5).
+    clock: this machine's; what is stamped and judged goes by the message server's time, carried on by its steady clock.
     wait_s: how long each server is waited for; later outages are waited out without limit.
     """
-    clock = clock or SystemClock()
     database = await Database.connect(database_url, wait_s=wait_s)
     try:
         await migrate(database)
@@ -59,24 +60,29 @@ async def open_spread(
         raise
     try:
         await link.prepare(first=first, replicas=replicas)
+        server_clock = ServerClock(link, clock or SystemClock())
+        await server_clock.ask()
     except BaseException:
         await link.close()
         await database.close()
         raise
-    return _assemble(link, database, archive, clock)
+    return _assemble(link, database, archive, server_clock)
 
 
-def _assemble(link: NatsLink, database: Database, archive: PostgresArchive, clock: Clock) -> Spread:
+def _assemble(link: NatsLink, database: Database, archive: PostgresArchive, clock: ServerClock) -> Spread:
     fences = Fences(link)
     sorties = PostgresSorties(database)
     inputs = NatsInputs(link, sorties, archive)
     bus = NatsBus(link, clock)
     copier = Copier(link, archive)
+    keeping = asyncio.create_task(clock.keep(), name="server-clock")
 
     async def ready() -> str | None:
         return await link.ready() or await database.ready()
 
     async def close() -> None:
+        keeping.cancel()
+        await asyncio.gather(keeping, return_exceptions=True)
         await link.close()
         await database.close()
 
