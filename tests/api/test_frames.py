@@ -195,7 +195,7 @@ def test_time_running_backwards_between_batches_and_gaps_in_the_sequence_are_tol
     service.http.post(f"/v1/sorties/{sortie}/frames", content=batch(0), headers=JSON)
     answer = service.http.post(f"/v1/sorties/{sortie}/frames", content=batch(5), headers=JSON).json()
     assert answer["gap"] == {"first_missing": 1, "last_missing": 4}
-    assert [r["row"] for r in answer["rejected"]] == [0]
+    assert [r["row"] for r in answer["rejected"]] == [0, 1, 2]
 
 
 @settings(max_examples=150, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture])

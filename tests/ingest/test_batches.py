@@ -149,8 +149,16 @@ def test_infinities_become_missing_and_times_out_of_range_go() -> None:
 
 
 @pytest.mark.parametrize(
-    ("times", "previous", "places"),
-    [([1, 2, 3], None, []), ([1, 1, 2], None, [1]), ([5, 9, 7, 8], 5, [0, 2]), ([6], 5, []), ([], 5, [])],
+    ("times", "newest", "places"),
+    [
+        ([1, 2, 3], None, []),
+        ([1, 1, 2], None, [1]),
+        ([5, 9, 7, 8], 5, [0, 2, 3]),
+        ([6], 5, []),
+        ([], 5, []),
+        ([*range(100, 200)], 149, [*range(50)]),  # what overlaps with the batch before
+        ([9 * 10**9, 10**9, 10**9 + 1, 10**9 + 2], None, [1]),  # the clock was set back
+    ],
 )
-def test_a_time_that_does_not_rise_is_found(times: list[int], previous: int | None, places: list[int]) -> None:
-    assert backwards(np.array(times, np.int64), previous) == places
+def test_a_time_that_does_not_rise_is_found(times: list[int], newest: int | None, places: list[int]) -> None:
+    assert backwards(np.array(times, np.int64), newest) == places

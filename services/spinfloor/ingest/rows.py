@@ -19,6 +19,7 @@ from spinfloor.ports.inputs import FEW, extent_of
 
 NO_TIME_NS: Final = -1
 LATEST_NS: Final = 7_258_118_400_000_000_000  # the year 2200; anything later is a wrong unit or a damaged stamp
+CLOCK_BACK_NS: Final = 2_000_000_000  # as the detector has it
 _NEEDED: Final = (ROLL_RATE, PITCH_RATE, YAW_RATE, PRESSURE_ALTITUDE)  # the first columns, in this order
 
 
@@ -72,14 +73,21 @@ def within_times(times: npt.NDArray[np.int64]) -> bool:
     return first >= 0 and last < LATEST_NS
 
 
-def backwards(times: npt.NDArray[np.int64], previous_ns: int | None) -> list[int]:
-    """Places whose time does not rise above the one before (previous_ns: before the first)."""
-    if len(times) <= FEW:
-        rising = times.tolist()
-        before = [rising[0] - 1 if previous_ns is None else previous_ns, *rising] if rising else []
-        return [i for i, (last, now) in enumerate(zip(before, rising, strict=False)) if now <= last]
-    places = [] if previous_ns is None or int(times[0]) > previous_ns else [0]
-    return places + [int(i) + 1 for i in np.flatnonzero(times[1:] <= times[:-1])]
+def backwards(times: npt.NDArray[np.int64], newest_ns: int | None) -> list[int]:
+    """Places whose time does not rise above the newest one before (newest_ns: before the first): repeated, or late.
+
+    A step back by more than CLOCK_BACK_NS is a clock that was set back: time counts from there.
+    """
+    if len(times) > FEW and (newest_ns is None or int(times[0]) > newest_ns) and bool((times[1:] > times[:-1]).all()):
+        return []
+    places, newest = [], newest_ns
+    for place, now in enumerate(times.tolist()):
+        if newest is not None and now <= newest:
+            places.append(place)
+            newest = now if newest - now > CLOCK_BACK_NS else newest
+        else:
+            newest = now
+    return places
 
 
 def _missing_words(missing: npt.NDArray[np.bool_]) -> str:

@@ -8,11 +8,12 @@ from dataclasses import dataclass
 from typing import Any, Final
 
 import numpy as np
+import numpy.typing as npt
 
 from spinfloor.core.errors import SpinfloorError
 from spinfloor.core.frames import FrameBlock
 from spinfloor.ingest.batches import Batch
-from spinfloor.ingest.rows import RowProblem, backwards
+from spinfloor.ingest.rows import CLOCK_BACK_NS, RowProblem, backwards
 from spinfloor.ports.clock import Clock
 from spinfloor.ports.inputs import FramesInput, InputJournal
 
@@ -61,7 +62,7 @@ def rejects_in(answer: Mapping[str, Any]) -> int:
 @dataclass(slots=True)
 class _Progress:
     sequence: int
-    last_ns: int | None
+    newest_ns: int | None
 
 
 class Ingest:
@@ -86,11 +87,11 @@ class Ingest:
             self.duplicate_batches += 1
             return Ack(batch.sequence, 0, batch.rows, (), appended.offset)
         progress = self._progress_of(sortie, batch)
-        problems = _with_backwards(batch, progress.last_ns)
+        problems = _with_backwards(batch, progress.newest_ns)
         gap = (progress.sequence + 1, batch.sequence - 1) if batch.sequence > progress.sequence + 1 else None
         progress.sequence = max(progress.sequence, batch.sequence)
         if len(batch.block):
-            progress.last_ns = int(batch.block.time_ns[-1])
+            progress.newest_ns = _newest(batch.block.time_ns, progress.newest_ns)
         accepted = batch.rows - len({problem.row for problem in problems})
         self.batches_taken += 1
         self.frames_taken += len(batch.block)
@@ -129,8 +130,15 @@ def _same(one: FrameBlock, other: FrameBlock) -> bool:
     return np.array_equal(one.time_ns, other.time_ns) and np.array_equal(one.values, other.values, equal_nan=True)
 
 
-def _with_backwards(batch: Batch, previous_ns: int | None) -> tuple[RowProblem, ...]:
-    places = backwards(batch.block.time_ns, previous_ns)
+def _newest(times: npt.NDArray[np.int64], before_ns: int | None) -> int:
+    """Of a source; where its clock was set back it counts from there."""
+    newest, last = int(times.max()), int(times[-1])
+    newest = max(newest, newest if before_ns is None else before_ns)
+    return last if newest - last > CLOCK_BACK_NS else newest
+
+
+def _with_backwards(batch: Batch, newest_ns: int | None) -> tuple[RowProblem, ...]:
+    places = backwards(batch.block.time_ns, newest_ns)
     if not places:
         return batch.problems
     left_out = {problem.row for problem in batch.problems if not problem.kept}
