@@ -3,16 +3,17 @@
 from __future__ import annotations
 
 import functools
-from collections.abc import Callable, Coroutine
+from collections.abc import Callable
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import Any, Final, Literal
 
 import click
 
 from spinfloor.commands._limits import limit_options, limits_of
+from spinfloor.core.errors import SpinfloorError
 
-if TYPE_CHECKING:
-    from spinfloor.serving_spread import SpreadOptions
+Part = Literal["ingest", "detect", "screen"]
+DRIVERS: Final = ("nats", "asyncpg")
 
 OPTIONS: tuple[Callable[[Any], Any], ...] = (
     click.option(
@@ -63,17 +64,38 @@ def spread_options(command: Callable[..., None]) -> Callable[..., None]:
     return command
 
 
-def run_part(
-    run: Callable[[SpreadOptions], Coroutine[Any, Any, None]], *, prefix: str, replicas: str, **given: Any
-) -> None:
+class NotInstalledError(SpinfloorError):
+    """A plain installation can run everything in one process only."""
+
+    code = "not-installed"
+    exit_code = 1
+
+
+def run_part(part: Part, *, prefix: str, replicas: str, **given: Any) -> None:
     """Set up logs and run until told to stop."""
     from spinfloor.event_loop import run as run_loop
     from spinfloor.logs import set_up_logs
-    from spinfloor.serving_spread import SpreadOptions
 
+    try:
+        from spinfloor import serving_spread
+    except ModuleNotFoundError as error:
+        if (error.name or "").partition(".")[0] not in DRIVERS:
+            raise
+        raise NotInstalledError(
+            expected="the drivers of the message server and of the archive database",
+            got=f"an installation without {error.name}",
+            now="nothing was started; install spinfloor[spread]",
+        ) from error
     if not prefix.isalnum():
         raise click.BadParameter("only letters and digits", param_hint="--prefix")
     set_up_logs()
     told = functools.partial(click.echo, err=True)
-    options = SpreadOptions(prefix=prefix, replicas=int(replicas), told=told, limits=limits_of(given), **given)
-    run_loop(run(options))
+    options = serving_spread.SpreadOptions(
+        prefix=prefix, replicas=int(replicas), told=told, limits=limits_of(given), **given
+    )
+    runs = {
+        "ingest": serving_spread.run_ingest,
+        "detect": serving_spread.run_detect,
+        "screen": serving_spread.run_screen,
+    }
+    run_loop(runs[part](options))

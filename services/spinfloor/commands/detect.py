@@ -18,6 +18,4 @@ def register(group: click.Group) -> None:
 @spread_options
 def detect(**given: Any) -> None:
     """Make the events of as many sorties as fall to this process."""
-    from spinfloor.serving_spread import run_detect
-
-    run_part(run_detect, **given)
+    run_part("detect", **given)

@@ -18,6 +18,4 @@ def register(group: click.Group) -> None:
 @spread_options
 def ingest(**given: Any) -> None:
     """Take frames and marks in, acknowledge them on disk, archive."""
-    from spinfloor.serving_spread import run_ingest
-
-    run_part(run_ingest, **given)
+    run_part("ingest", **given)

@@ -18,6 +18,4 @@ def register(group: click.Group) -> None:
 @spread_options
 def screen(**given: Any) -> None:
     """The screens, over detectors that run elsewhere."""
-    from spinfloor.serving_spread import run_screen
-
-    run_part(run_screen, **given)
+    run_part("screen", **given)
