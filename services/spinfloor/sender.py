@@ -113,9 +113,12 @@ class Sender:
     async def _connection(self) -> None:
         path = f"/v1/sorties/{self._sortie}/frames"
         async with self._client.socket(path) as connection:
-            window = asyncio.Semaphore(WINDOW)
+            window = asyncio.Semaphore(1)  # the first alone: refused, it must have none behind it that are taken
             sending = asyncio.create_task(self._send(connection, window, self.progress.acked))
             try:
+                await self._answer(connection, window, sending)
+                for _ in range(WINDOW - 1):
+                    window.release()
                 while self.progress.acked < len(self._batches):
                     await self._answer(connection, window, sending)
             finally:

@@ -84,6 +84,8 @@ def test_a_recording_sent_gives_the_events_of_its_analysis_and_outlives_an_order
         assert "other frames under the same number" in refused.stderr
     told = events_of(served.base, "f1")
     block = read_recording(RECORDINGS / f"{NAME}.parquet").block
+    there = httpx.get(f"{served.base}/v1/sorties/f1", trust_env=False).json()["frames"]["count"]
+    assert there == len(block)  # none of the others, not even from behind the batch that was refused
     alone = Detector(sortie="f1", plan=load_plan(PLAN)).feed(block)
     assert told[: len(alone)] == [orjson.loads(orjson.dumps(e.as_record())) for e in alone]
     assert {e["kind"] for e in told[len(alone) :]} <= {"link"}  # the recording's end is a loss of data
