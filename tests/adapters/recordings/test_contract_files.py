@@ -15,7 +15,7 @@ from numpy.testing import assert_allclose, assert_array_equal
 
 from spinfloor.adapters.recordings import RecordingError, RecordingMissingError, read_recording
 from spinfloor.adapters.recordings.arrow_file import read_arrow
-from spinfloor.core.channels import ALPHA, EVENT_MARKER, PRESSURE_ALTITUDE, ROLL_RATE, YAW_RATE
+from spinfloor.core.channels import ALPHA, EVENT_MARKER, PRESSURE_ALTITUDE, REQUIRED_COLUMNS, ROLL_RATE, YAW_RATE
 
 Columns = dict[str, npt.NDArray[np.generic]]
 HEADER = "time_s,roll_rate_dps,pitch_rate_dps,yaw_rate_dps,pressure_altitude_ft\n"
@@ -68,6 +68,16 @@ def test_nanoseconds_stay_exact_with_a_time_missing(tmp_path: Path) -> None:
     recording = read_recording(path)
     assert recording.block.time_ns.tolist() == [1_900_000_000_000_000_001, 1_900_000_000_020_000_003]
     assert [n.sentence for n in recording.notes] == ["row 2: row(s) without a usable time; left out"]
+
+
+@pytest.mark.parametrize("quote", ["", '"'])
+def test_spaces_behind_the_commas_are_none_of_the_names(tmp_path: Path, quote: str) -> None:
+    names = ("time_s", *REQUIRED_COLUMNS)
+    lines = [", ".join(f"{quote}{name}{quote}" for name in names), "0.0, 1, 2, 3, 9000", "0.1,  1.5, 2, -3,9001 "]
+    (tmp_path / "spaced.csv").write_text("\n".join(lines), encoding="utf-8")
+    columns = read_recording(tmp_path / "spaced.csv").block.to_columns()
+    assert columns["roll_rate_dps"].tolist() == pytest.approx([1.0, 1.5])
+    assert columns["pressure_altitude_ft"].tolist() == pytest.approx([9000.0, 9001.0])
 
 
 def test_damaged_csv_gives_what_can_be_had(tmp_path: Path) -> None:

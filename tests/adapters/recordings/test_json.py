@@ -6,8 +6,10 @@ import json
 from collections.abc import Callable
 from pathlib import Path
 
+import msgspec
 import numpy as np
 import numpy.typing as npt
+import orjson
 import pytest
 from numpy.testing import assert_array_equal
 
@@ -37,6 +39,7 @@ FORMS: dict[str, Callable[[FrameBlock], bytes]] = {
     "export.ndjson": lambda block: encode_frames(block, Format.NDJSON),
     "batches.ndjson": _sent,
     "list.json": _listed,
+    "columns.json": lambda block: orjson.dumps(orjson.loads(encode_frames(block, Format.JSON))["columns"]),
     "batch.msgpack": lambda block: encode_batch("s", 0, block),
 }
 
@@ -52,6 +55,16 @@ def test_every_form_gives_the_same_frames(tmp_path: Path, spin_columns: Columns,
     assert_array_equal(recording.block.time_ns, block.time_ns)
     assert_array_equal(recording.block.values, block.values)
     assert recording.notes == ()
+
+
+@pytest.mark.parametrize("form", ["columns alone", "a list of frames"])
+def test_messagepack_without_a_batch_around_it(tmp_path: Path, spin_columns: Columns, form: str) -> None:
+    block = FrameBlock.from_columns(spin_columns)
+    frames = [json.loads(line) for line in encode_frames(block, Format.NDJSON).splitlines()]
+    columns = json.loads(encode_frames(block, Format.JSON))["columns"]
+    path = tmp_path / "flight.msgpack"
+    path.write_bytes(msgspec.msgpack.encode(columns if form == "columns alone" else frames))
+    assert_array_equal(read_recording(path).block.values, block.values)
 
 
 def test_damaged_lines_cost_only_themselves(tmp_path: Path) -> None:

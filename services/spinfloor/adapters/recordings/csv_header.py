@@ -49,7 +49,8 @@ def find_layout(head: str, name: str) -> CsvLayout:
 
 def _first_rows(head: str, delimiter: str) -> list[list[str]]:
     try:
-        return list(itertools.islice(csv.reader(head.splitlines(), delimiter=delimiter), _MAX_HEADER_ROWS + 1))
+        reader = csv.reader(head.splitlines(), delimiter=delimiter, skipinitialspace=True)
+        return list(itertools.islice(reader, _MAX_HEADER_ROWS + 1))
     except csv.Error:  # a cell of more than 128 kB: no header of any CSV file
         return []
 

@@ -1,8 +1,8 @@
 """JSON and MessagePack recordings, in the forms the service takes and gives: batches, and frames line by line.
 
-A batch is `{"columns": {name: [..]}}`, whatever stands beside it. A file holds one, or one a line; or an object for each
-frame, a line each or in one list. In MessagePack it is one batch; a column may be `bin` (little-endian float64, int64 for
-time_ns).
+A batch is `{"columns": {name: [..]}}`, whatever stands beside it, or the columns alone. A file holds one, or one a line; or
+an object for each frame, a line each or in one list. In MessagePack it is one batch or a list of frames; a column may be
+`bin` (little-endian float64, int64 for time_ns).
 """
 
 from __future__ import annotations
@@ -57,7 +57,7 @@ def read_packed(path: Path) -> Source:
         found = msgspec.msgpack.decode(path.read_bytes())
     except (msgspec.DecodeError, UnicodeDecodeError, RecursionError, ValueError):
         found = None
-    return _source("msgpack", path, [found], Notes())
+    return _source("msgpack", path, found if isinstance(found, list) else [found], Notes())
 
 
 def _source(form: str, path: Path, objects: Iterable[Any], notes: Notes) -> Source:
@@ -97,14 +97,22 @@ def _lines(path: Path, notes: Notes) -> Iterator[_Object]:
 
 def _tables(objects: Iterable[_Object], notes: Notes) -> Iterator[pa.Table]:
     """A table for each batch and for each run of frames."""
-    for is_batch, alike in itertools.groupby(objects, key=lambda one: isinstance(one.get("columns"), dict)):
+    for is_batch, alike in itertools.groupby(objects, key=lambda one: _columns(one) is not None):
         if is_batch:
             for batch in alike:
-                yield from _table(batch["columns"], notes)
+                yield from _table(_columns(batch) or {}, notes)
             continue
         while frames := list(itertools.islice(alike, _FRAMES_AT_ONCE)):
             names = dict.fromkeys(name for frame in frames for name in frame)
             yield from _table({name: [frame.get(name) for frame in frames] for name in names}, notes)
+
+
+def _columns(one: _Object) -> _Object | None:
+    """Of a batch, or columns alone; None: a frame, which has one value under each name."""
+    named = one.get("columns")
+    if isinstance(named, dict):
+        return named
+    return one if any(isinstance(value, list | bytes) for value in one.values()) else None
 
 
 def _table(columns: Mapping[Any, Any], notes: Notes) -> Iterator[pa.Table]:
