@@ -137,6 +137,7 @@ BAD = {
     "random bytes": (bytes(range(256)), MSGPACK, 422, "MessagePack"),
     "truncated Parquet": (b"PAR1" + bytes(200), PARQUET, 422, "Parquet"),
     "unknown media type": (b"x", {"Content-Type": "text/plain"}, 415, "text/plain"),
+    "compressed": (b"\x1f\x8b", {**JSON, "Content-Encoding": "gzip"}, 415, "'gzip'"),
     "deep nesting": (b"[" * 100_000, JSON, 422, "JSON"),
     "50 MB": (bytes(50_000_000), JSON, 413, "body"),
 }

@@ -61,6 +61,7 @@ class Guard:
         headers = {name: value.decode("latin-1") for name, value in scope["headers"]}
         self._check_host(headers)
         self._check_origin(scope, headers)
+        _check_coding(headers)
         if self._traffic.connections >= self.settings.max_connections:
             raise busy("connections", self.settings.max_connections)
         if scope["type"] == "websocket" and self.sockets[_client(scope)] >= self.settings.max_sockets_per_client:
@@ -112,6 +113,18 @@ class Guard:
     async def _limited(self, scope: Scope, receive: Receive, send: Send) -> None:
         limit, within_s = self._limits(scope["path"])
         await LimitedBody(self.app, limit, within_s)(scope, receive, send)
+
+
+def _check_coding(headers: dict[bytes, str]) -> None:
+    coding = headers.get(b"content-encoding", "").strip().lower()
+    if coding not in ("", "identity"):
+        raise ProblemError(
+            415,
+            "unknown-media-type",
+            expected="a body without a Content-Encoding (MessagePack and Parquet are small as they are)",
+            got=repr(coding[:80]),
+            now="nothing was taken",
+        )
 
 
 def _client(scope: Scope) -> str:

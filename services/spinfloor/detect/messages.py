@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Mapping
 from typing import Any, Final
 
@@ -68,10 +69,11 @@ def presence_subject(sortie: str) -> str:
 def strip(block: FrameBlock) -> dict[str, Any]:
     """The contract's strip of a block: few points, edge units, rounded, missing as null."""
     step = -(-len(block) // STRIP_POINTS) or 1
-    edge = np.round(block.values[::step].T[_STRIP_POSITIONS] / _STRIP_FACTORS, 2)
+    with np.errstate(over="ignore"):  # an absurd value is no number on the strip either
+        edge = np.round(block.values[::step].T[_STRIP_POSITIONS] / _STRIP_FACTORS, 2)
     columns: list[list[float | None]] = edge.tolist()
-    if np.isnan(edge).any():
-        columns = [[None if value != value else value for value in column] for column in columns]
+    if not np.isfinite(edge).all():
+        columns = [[value if math.isfinite(value) else None for value in column] for column in columns]
     return {"time_ns": block.time_ns[::step].tolist(), **dict(zip(_STRIP_NAMES, columns, strict=True))}
 
 
