@@ -71,7 +71,7 @@ def strip(block: FrameBlock) -> dict[str, Any]:
     step = -(-len(block) // STRIP_POINTS) or 1
     with np.errstate(over="ignore"):  # an absurd value is no number on the strip either
         edge = np.round(block.values[::step].T[_STRIP_POSITIONS] / _STRIP_FACTORS, 2)
-    columns: list[list[float | None]] = edge.tolist()
+    columns: list[list[Any]] = edge.tolist()
     if not np.isfinite(edge).all():
         columns = [[value if math.isfinite(value) else None for value in column] for column in columns]
     return {"time_ns": block.time_ns[::step].tolist(), **dict(zip(_STRIP_NAMES, columns, strict=True))}
