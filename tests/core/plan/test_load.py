@@ -22,6 +22,27 @@ def paths(data: object) -> dict[str, str]:
     return {fault.path: fault.sentence for fault in refused.value.faults}
 
 
+def test_a_fault_hides_no_other_of_the_same_part() -> None:
+    card = GOOD["cards"][0]
+    bad = good(
+        **{
+            "aircraft.pull_out_load_factor_g": 1.0,
+            "aircraft.wings": 2,
+            "floors.recovery_ft": 3_000.0,
+            "floors.altimeter_setting_hpa": 29.92,
+            "timing": {"reaction_s": "soon", "speaking_s": 4.0, "repeat_call_s": 2.0},
+            "cards": [{**card, "direction": "up"}, {**card, "turns": 0, "entry_altitude_ft": 100.0}],
+        }
+    )
+    assert paths(bad).keys() == {
+        "aircraft.pull_out_load_factor_g", "aircraft.wings", "floors.altimeter_setting_hpa", "floors.recovery_ft",
+        "floors.chute_ft", "timing.reaction_s", "timing.repeat_call_s", "cards[0].direction", "cards[1].id",
+        "cards[1].turns", "cards[1].entry_altitude_ft",
+    }  # fmt: skip
+    hanging = good(**{"floors.recovery_ft": "low", "aircraft.chute_fitted": "yes", "cards": [{**card, "id": ""}]})
+    assert paths(hanging).keys() == {"floors.recovery_ft", "aircraft.chute_fitted", "cards[0].id"}
+
+
 def test_the_good_plan_is_good() -> None:
     plan = plan_from(GOOD)
     assert [card.id for card in plan.cards] == ["R1", "R3"]

@@ -167,8 +167,28 @@ def _cross_faults(data: Mapping[str, Any]) -> Iterator[Fault]:
     )
 
 
+# Fields that a check across fields hangs on, by part: with a fault in one of them there is nothing to check.
+_HANGS_ON: Final[Mapping[type[BaseModel], frozenset[str]]] = {
+    Aircraft: frozenset({"chute_fitted"}),
+    Floors: frozenset({"recovery_ft", "abandon_ft", "chute_ft", "reference", "ground_elevation_ft"}),
+    Timing: frozenset({"repeat_call_s", "speaking_s"}),
+    Card: frozenset({"id", "entry_altitude_ft"}),
+}
+_INSTEAD: Final = {"name": "x", "direction": "left", "turns": 1.0}  # of required fields that no check looks at
+
+
 def _part(model: type[Part], data: object) -> Part | None:
+    """The part, without fields that are faulty and that no check across fields hangs on; None: there is nothing to check."""
     try:
         return model.model_validate(data)
+    except RecursionError:
+        return None
+    except ValidationError as error:
+        faulty = {str(detail["loc"][0]) for detail in error.errors() if detail["loc"]}
+    if not isinstance(data, Mapping) or not faulty or faulty & _HANGS_ON.get(model, faulty):
+        return None
+    sound = {name: value for name, value in data.items() if name not in faulty}
+    try:
+        return model.model_validate(sound | {name: _INSTEAD[name] for name in faulty & _INSTEAD.keys()})
     except (ValidationError, RecursionError):
         return None
