@@ -168,6 +168,9 @@ def test_marks_are_journalled_once_and_bad_ones_refused(service: Serving, sortie
     assert service.http.post(path, json=body).json()["duplicate"] is True
     problem(service.http.post(path, json={"kind": "nonsense"}), 422)
     problem(service.http.post(path, json={"kind": "note", "extra": 1}), 422)
+    for data in ({}, {"floors": {"recovery_ft": "low"}}):  # floors are checked, and moved by PATCH
+        assert problem(service.http.post(path, json={"kind": "floors", "data": data}), 422)["code"] == "unknown-mark"
+    assert service.http.get(f"/v1/sorties/{sortie}/report").status_code == 200
     marks = service.http.get(f"/v1/sorties/{sortie}/events?kind=mark").json()["events"]
     assert [m["data"]["text"] for m in marks] == ["buffet heavy"]
 

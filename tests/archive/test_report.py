@@ -184,4 +184,6 @@ def test_what_persons_did_and_noted_is_in_the_report(form: str) -> None:
 def test_a_figure_has_the_floors_in_force_when_its_spin_was_over() -> None:
     assert floors_at([MOVED], PLAN["floors"], 11 * S)["recovery_ft"] == 5_000.0
     assert floors_at([MOVED], PLAN["floors"], 12 * S)["recovery_ft"] == 6_200.0
+    said_only = {**MOVED, "data": {"mark": "floors"}}  # as an archive of another version may hold it
+    assert floors_at([said_only], PLAN["floors"], 12 * S)["recovery_ft"] == 5_000.0
     assert floors_at([], PLAN["floors"], 12 * S) == PLAN["floors"]

@@ -47,7 +47,7 @@ def floors_words(floors: Record) -> str:
 def floors_at(events: Sequence[Record], planned: Record, time_ns: int) -> Record:
     """The floors in force at a moment of the source: as moved last before it, else as planned."""
     moved = [
-        event["data"]["floors"]
+        event["data"].get("floors") or {}
         for event in events
         if event["kind"] == "mark" and event["data"].get("mark") == "floors" and event["detected_ns"] <= time_ns
     ]

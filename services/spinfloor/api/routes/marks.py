@@ -9,6 +9,7 @@ from pydantic import BaseModel, ConfigDict, Field, model_validator
 
 from spinfloor.api.bodies import StorableObject
 from spinfloor.api.names import SortieId
+from spinfloor.api.problems import ProblemError
 from spinfloor.api.responses import Json
 from spinfloor.api.routes.sorties import source_time
 from spinfloor.api.services import AsControl, AsWatch, Use
@@ -53,6 +54,14 @@ async def post_mark(sortie: SortieId, services: Use, caller: AsControl, body: An
     record = await services.ports.sorties.get(sortie)
     time_ns = body.time_ns if body.time_ns is not None else await source_time(services, sortie)
     by = services.authority.signature(body.by, caller)
+    if body.kind == "floors":
+        raise ProblemError(
+            422,
+            "unknown-mark",
+            expected="floors to be moved by PATCH /v1/sorties/ID/floors, which checks them",
+            got="a mark",
+            now="the mark was not taken",
+        )
     mark = Mark(body.kind, time_ns, by, body.data)
     build_detector(record).check_mark(mark)
     now = services.ports.clock.wall_ns()
