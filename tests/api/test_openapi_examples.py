@@ -24,8 +24,17 @@ def test_bodies(service: Serving, sortie: str, method: str, path: str) -> None:
     published = service.http.get("/openapi.json").json()["paths"][path][method]
     example = published["requestBody"]["content"]["application/json"]["example"]
     assert example == BODIES[method, path]
-    answer = service.http.request(method, path.format(sortie=sortie), json=example)
-    assert answer.is_success, answer.text
+    here = path.format(sortie=sortie, replay="none", token="none", spin=1, aircraft="none")
+    answer = service.http.request(method, here, json=example)
+    nothing_there = "{" in path.replace("{sortie}", "") or path == "/v1/session"
+    assert answer.is_success or (nothing_there and answer.status_code in (401, 404)), answer.text
+
+
+def test_every_json_body_has_an_example(service: Serving) -> None:
+    paths = service.http.get("/openapi.json").json()["paths"]
+    bodies = {(method, path) for path, item in paths.items() for method, operation in item.items()
+              if "application/json" in operation.get("requestBody", {}).get("content", {})}  # fmt: skip
+    assert bodies == set(BODIES)
 
 
 @pytest.mark.parametrize(("method", "path"), list(ANSWERS))

@@ -35,6 +35,19 @@ BODIES: Final[dict[tuple[str, str], dict[str, Any]]] = {
     ("post", "/v1/replays"): {
         "recording": "r07-data-lost", "speed": 2.0, "faults": [{"kind": "loss", "from_s": 20.0, "to_s": 22.0}],
     },
+    ("patch", "/v1/replays/{replay}"): {"paused": False, "speed": 4.0, "position_s": 30.0},
+    ("post", "/v1/sorties/{sortie}/notes"): {
+        "text": "the first turn was flown with the flaps up", "by": "test conductor", "time_ns": 1_900_000_021_480_000_000,
+    },
+    ("post", "/v1/sorties/{sortie}/spins/{spin}/sign-off"): {
+        "reason": "recovery looked at frame by frame; the pedal was late", "by": "test conductor",
+    },
+    ("post", "/v1/aircraft/{aircraft}/beliefs/withdrawals"): {
+        "reason": "flown with the wrong loading", "by": "test engineer", "sortie": "20310507-090000-1a2b", "spin": 1,
+    },
+    ("post", "/v1/session"): {"token": "1f2e3d4c5b6a.the-secret-as-it-was-told-once"},
+    ("post", "/v1/tokens"): {"name": "range link", "role": "source", "days": 30.0},
+    ("post", "/v1/tokens/{token}/rotation"): {"grace_s": 300.0},
     ("post", "/v1/reruns"): {
         "sorties": ["20310507-090000-1a2b"], "plan": {"aircraft": {"stall_alpha_upright_deg": 16.0}},
         "by": "test conductor",
