@@ -101,6 +101,7 @@ class NatsServer(Server):
     def __init__(self, *, token: str | None = None) -> None:
         super().__init__()
         self.token = token
+        self.store = self.folder / "store"
         self.configure()
 
     def configure(self, store: str = "1TB") -> None:
@@ -108,7 +109,7 @@ class NatsServer(Server):
         lines = [
             "host: 127.0.0.1",
             f"port: {self.port}",
-            f'jetstream {{ store_dir: "{self.folder / "store"}", sync_interval: always, max_file_store: {store} }}',
+            f'jetstream {{ store_dir: "{self.store}", sync_interval: always, max_file_store: {store} }}',
         ]
         if self.token is not None:
             lines.append(f'authorization {{ token: "{self.token}" }}')

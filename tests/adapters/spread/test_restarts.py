@@ -14,6 +14,7 @@ from tests.ports.contract.sides import batch, event, sortie_record
 from tests.servers.processes import NatsServer, PostgresServer
 from tests.waiting import insist, until
 
+from spinfloor.adapters.nats import NatsLink
 from spinfloor.adapters.spread import Spread, open_spread
 from spinfloor.ports import FramesInput, Ports
 from spinfloor.ports.errors import StorageError
@@ -173,6 +174,27 @@ async def test_an_archive_that_takes_no_writes_is_not_ready(
                 return words in said if words else not said
 
             await until(told, what=f"readiness that says {words!r}")
+
+
+async def test_asking_for_readiness_leaves_nothing_behind(
+    nats_server: NatsServer, postgres_server: PostgresServer
+) -> None:
+    async with opened(nats_server, postgres_server, "asking") as spread:
+        ports = spread.ports
+        assert await ports.ready() is None
+        link = await NatsLink.connect(nats_server.url, prefix="asking")
+        assert [await link.first_position(what) for what in ("inputs", "events")] == [1, 1]
+        await ports.sorties.create(sortie_record("s"))
+        first = await ports.inputs.append("s", batch(0))
+        assert await ports.ready() is None
+        second = await ports.inputs.append("s", batch(1))
+        assert await ports.ready() is None
+        assert await link.first_position("inputs") == first.offset == 1
+        await link.close()
+        await spread.copier.catch_up()
+        assert spread.copier.unreadable == 0
+        assert [entry.offset for entry in await ports.inputs.read("s")] == [first.offset, second.offset]
+        assert (await ports.frames.extent("s")).frames == 6
 
 
 async def test_two_copiers_copy_once(nats_server: NatsServer, postgres_server: PostgresServer) -> None:

@@ -29,6 +29,11 @@ WRONG_LAST_SEQUENCE: Final = (10071, 10164)  # the server's error codes; the sec
 EXPECTED_LAST: Final = "Nats-Expected-Last-Subject-Sequence"
 EXPECTED_LAST_SUBJECT: Final = "Nats-Expected-Last-Subject-Sequence-Subject"
 
+STORES_NOTHING: Final = (
+    "Expected the message servers to store a message; got no answer, though they answer questions; nothing is acknowledged: "
+    "make room on their disk and restart them, since one whose disk was full writes nothing before."
+)
+
 
 class WrongLastSequence(Exception):  # noqa: N818  # never leaves the adapters: an outcome, not a failure
     """Somebody wrote to the subject in between."""
@@ -212,12 +217,27 @@ class NatsLink:
 
     async def ready(self) -> str | None:
         """What is wrong, None when a message could be written and is on disk."""
+        names = self.names
+        probes = {"inputs": names.inputs("-", "probe"), "events": names.events("-", "probe")}  # no sortie is called "-"
         try:
-            await self.info("inputs")
-            await self.store(self.names.checkpoint("-", "probe"), b"", {})  # no sortie is called "-"
+            # An empty stream is left so: what was its first message and is gone looks as if it were in the archive.
+            used = [what for what in probes if (await self.info(what))["state"]["messages"]]
         except StorageError as error:
             return error.sentence
+        try:
+            await self.store(names.checkpoint("-", "probe"), b"", {})
+            for what in used:  # one stream whose disk was full takes nothing while the others do
+                await self._delete(what, await self.store(probes[what], b"", {}))
+        except StorageError as error:
+            return STORES_NOTHING if isinstance(error.__cause__, nats.errors.TimeoutError) else error.sentence
         return None
+
+    async def _delete(self, what: str, position: int) -> None:
+        asked = json.dumps({"seq": position, "no_erase": True}).encode()
+        with translated("deleting a message"):
+            await self.client.request(
+                f"$JS.API.STREAM.MSG.DELETE.{self.names.stream(what)}", asked, timeout=ANSWER_LIMIT_S
+            )
 
     async def close(self) -> None:
         """End the connection."""

@@ -6,6 +6,7 @@ empty: so an identity is stored once, however late it is sent again, and whichev
 
 from __future__ import annotations
 
+import time
 from collections.abc import AsyncIterator, Mapping, Sequence
 from contextlib import asynccontextmanager
 from typing import Final, Protocol
@@ -28,6 +29,7 @@ from spinfloor.ports.sorties import SortieStore
 from spinfloor.ports.wire import decode_input, encode_input, identity_of
 
 WAITING_PER_SORTIE: Final = 64
+FLOOR_AGAIN_S: Final = 5.0  # somebody may prune the stream meanwhile
 HEADERS_BYTES: Final = 1024  # more than the headers of an input ever take
 LOOK_AGAIN_S: Final = 0.5  # what is handed over may get lost with the line; then this is the delay
 LOOK_AGAIN_MOST_S: Final = 2.0  # of a sortie that has been quiet for a while
@@ -71,6 +73,7 @@ class NatsInputs:
         self._lines: dict[str, Line] = {}
         self._gatherer = Gatherer(link.store, link.store_together)
         self._floor = 0  # lowest position the stream may still hold, as last heard
+        self._floor_asked_s = 0.0
 
     @property
     def waiting(self) -> int:
@@ -124,7 +127,9 @@ class NatsInputs:
         return await self._archive.find_input(sortie, entry)
 
     async def _first_position(self) -> int:
-        if not self._floor:
+        now_s = time.monotonic()
+        if not self._floor or now_s - self._floor_asked_s > FLOOR_AGAIN_S:
+            self._floor_asked_s = now_s  # the others go on with what is known
             self._floor = await self._link.first_position("inputs")
         return self._floor
 

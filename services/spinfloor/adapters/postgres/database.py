@@ -16,7 +16,8 @@ from spinfloor.ports.errors import StorageError
 
 ANSWER_LIMIT_S: Final = 10.0
 CONNECTIONS: Final = 8
-LOST: Final = (asyncpg.PostgresConnectionError, asyncpg.InterfaceError, OSError)
+# The last of them: a line that goes in the middle of a statement finds the driver between two states.
+LOST: Final = (asyncpg.PostgresConnectionError, asyncpg.InterfaceError, OSError, asyncpg.InternalClientError)
 
 
 @contextmanager
@@ -24,7 +25,7 @@ def translated(what: str) -> Iterator[None]:
     """Turn the driver's errors into ours; the driver's text never holds the password."""
     try:
         yield
-    except (asyncpg.PostgresError, asyncpg.InterfaceError, OSError, TimeoutError) as error:
+    except (asyncpg.PostgresError, *LOST, TimeoutError) as error:
         raise StorageError(
             expected=f"the archive database to answer ({what})",
             got=str(error) or type(error).__name__,
