@@ -184,17 +184,18 @@ async def test_asking_for_readiness_leaves_nothing_behind(
         assert await ports.ready() is None
         link = await NatsLink.connect(nats_server.url, prefix="asking")
         assert [await link.first_position(what) for what in ("inputs", "events")] == [1, 1]
-        await ports.sorties.create(sortie_record("s"))
-        first = await ports.inputs.append("s", batch(0))
+        await ports.sorties.create(sortie_record("-"))  # which is a name as good as any
+        first = await ports.inputs.append("-", batch(0))
         assert await ports.ready() is None
-        second = await ports.inputs.append("s", batch(1))
+        second = await ports.inputs.append("-", batch(1))
         assert await ports.ready() is None
         assert await link.first_position("inputs") == first.offset == 1
         await link.close()
         await spread.copier.catch_up()
         assert spread.copier.unreadable == 0
-        assert [entry.offset for entry in await ports.inputs.read("s")] == [first.offset, second.offset]
-        assert (await ports.frames.extent("s")).frames == 6
+        stored = await ports.inputs.read("-")
+        assert [entry.offset for entry in stored] == [first.offset, second.offset]
+        assert (await ports.frames.extent("-")).frames == 6
 
 
 async def test_two_copiers_copy_once(nats_server: NatsServer, postgres_server: PostgresServer) -> None:

@@ -218,14 +218,15 @@ class NatsLink:
     async def ready(self) -> str | None:
         """What is wrong, None when a message could be written and is on disk."""
         names = self.names
-        probes = {"inputs": names.inputs("-", "probe"), "events": names.events("-", "probe")}  # no sortie is called "-"
+        # No sortie can be called "~".
+        probes = {"inputs": names.inputs("~", "probe"), "events": names.events("~", "probe")}
         try:
             # An empty stream is left so: what was its first message and is gone looks as if it were in the archive.
             used = [what for what in probes if (await self.info(what))["state"]["messages"]]
         except StorageError as error:
             return error.sentence
         try:
-            await self.store(names.checkpoint("-", "probe"), b"", {})
+            await self.store(names.checkpoint("~", "probe"), b"", {})
             for what in used:  # one stream whose disk was full takes nothing while the others do
                 await self._delete(what, await self.store(probes[what], b"", {}))
         except StorageError as error:

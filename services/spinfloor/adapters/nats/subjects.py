@@ -31,7 +31,7 @@ class Names:
         return f"{self.prefix}-{what}"
 
     def inputs(self, sortie: str, rest: str = ">") -> str:
-        """Inputs of a sortie. rest: f.<source>.<sequence>, t (tick), k.<key>, m (without a key)."""
+        """Inputs of a sortie. rest: f.<source>.<sequence>, t (tick), k.<key>, m (without a key); probe."""
         return f"{self.prefix}.in.{sortie}.{rest}"
 
     def events(self, sortie: str, rest: str = ">") -> str:

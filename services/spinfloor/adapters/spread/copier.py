@@ -104,9 +104,9 @@ _Store = Callable[[Sequence[Stored], int], Awaitable[bool]]
 
 
 def _input_of(one: Stored) -> CopiedInput | None:
-    sortie = one.subject.split(".")[2]
-    if sortie == "-":
-        return None  # written for the sake of writing
+    sortie, what = one.subject.split(".")[2:4]
+    if what == "probe":  # written for the sake of writing
+        return None
     return CopiedInput(sortie, one.position, input_from(one.headers, one.data))
 
 
