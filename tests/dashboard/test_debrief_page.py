@@ -168,6 +168,18 @@ def test_a_word_for_a_number_of_a_fault_is_told(visit: Visit) -> None:
     expect(page.locator("#rehearse-said")).to_contain_text("Expected a number for Bias of: how much")
 
 
+def test_a_sortie_is_found_by_words_of_its_line(visit: Visit, flown: RunningService) -> None:
+    for n in range(10):  # rehearsals: the programme stays as it is
+        flown.ask("POST", f"/v1/sorties?id=many-{n}&kind=rehearsal", json={**plan(), "title": f"Sortie {n} of many"})
+    page = visit.open("/debrief")
+    expect(page.locator("#debrief-found-count")).to_have_text(re.compile(r"^1\d sorties$"))
+    page.get_by_label("Find").fill("MANY 7")
+    expect(page.locator(".choice:visible")).to_have_count(1)
+    expect(page.locator(".choice:visible")).to_contain_text("Sortie 7 of many")
+    expect(page.locator("#debrief-found-count")).to_have_text(re.compile(r"^1 of 1\d sorties$"))
+    assert visit.serious_faults() == []
+
+
 def test_a_note_is_added_after_the_flight_and_stays(visit: Visit) -> None:
     page = visit.open(f"/debrief?sortie={FLIGHT}&spin=2")
     expect(page.locator("#note-about")).to_have_value("spin 2")

@@ -140,7 +140,7 @@ def test_faults_find_their_field_and_card() -> None:
         {"path": "", "expected": "a mapping", "got": "a list"},
     ]
     assert faults_by_field(faults) == {"floors.recovery_ft": ["expected a value; got nothing"]}
-    assert faults_by_card(faults) == {2: ["turns: expected more; got -1"]}
+    assert faults_by_card(faults) == {2: ["Turns: expected more; got -1"]}
 
 
 def test_undo_and_redo_walk_the_same_steps() -> None:

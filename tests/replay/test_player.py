@@ -11,6 +11,7 @@ from tests.waiting import until
 from spinfloor.adapters.sqlite import open_store
 from spinfloor.core.channels import CHANNEL_COUNT
 from spinfloor.core.frames import FrameBlock
+from spinfloor.detect.messages import played_subject
 from spinfloor.ingest.service import Ingest
 from spinfloor.ports.bundle import Ports
 from spinfloor.ports.sorties import SortieKind, SortieRecord
@@ -76,4 +77,18 @@ async def test_a_batch_refused_for_good_ends_it_and_is_told(tmp_path: Path) -> N
         assert player.ended
     assert player.trouble is not None
     assert "other frames under the same number" in player.trouble
+    await ports.close()
+
+
+async def test_played_past_its_end_nothing_is_missing(tmp_path: Path) -> None:
+    """At a thousand times real time one step goes tens of seconds past the end: that is no lost link."""
+    ports = await store_with_a_sortie(tmp_path)
+    block = frames(100, every_ns=10**7)
+    player = Player(block, "any", Ingest(ports.inputs, ports.clock), ports.bus, ports.clock, nothing)
+    player.set_pace(speed=1000.0)
+    await player.run()
+    assert player.position_s > player.length_s + 1.0
+    told = await ports.bus.latest(played_subject("any"))
+    assert told is not None
+    assert [int(number) for number in told.split()] == [int(block.time_ns[-1]), 0, 0]
     await ports.close()

@@ -158,3 +158,14 @@ def test_no_response_asked_for_changes_nothing(
 ) -> None:
     assert with_crew_response(rehearsed[1], clean[0], 0) is rehearsed[1]
     assert with_crew_response(rehearsed[1], [], 3) is rehearsed[1]
+
+
+def test_a_call_about_the_data_is_due_to_the_fault_that_was_put_in() -> None:
+    made = [
+        call("caution", 10.0, "data lost", reason="data lost"),
+        call("caution", 12.0, "flattening", reason="flattening"),
+    ]
+    disturbed = score([], made, NO_TRACK, disturbed=True)
+    assert [line.tool_says for line in disturbed.lines] == ["for the fault", "not due"]
+    assert disturbed.counts["tool"]["for the fault"] == 1
+    assert [line.tool_says for line in score([], made, NO_TRACK).lines] == ["not due", "not due"]

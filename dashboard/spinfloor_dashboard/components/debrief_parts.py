@@ -6,6 +6,7 @@ from collections.abc import Mapping, Sequence
 from typing import Any
 from urllib.parse import urlencode
 
+import dash_mantine_components as dmc
 from dash import dcc, html
 from dash.development.base_component import Component
 
@@ -15,6 +16,7 @@ from spinfloor_dashboard.components.spins import LEAD_NS, SpinMoments
 from spinfloor_dashboard.components.words import clock, known, number, plural, spin_name, turns
 
 Row = Mapping[str, Any]
+FEW = 10  # of which one is found by looking
 GRAPH = {"displayModeBar": False, "responsive": True}
 EXPORTS = (
     ("spins", ("csv", "json", "parquet")),
@@ -50,9 +52,8 @@ def choose(sorties: Sequence[Row], fault: str | None) -> Component:
         return html.Div([html.H1("Debrief", className="page-title"), html.P(fault)])
     items = [
         dcc.Link(
-            [html.B(row.get("title") or row["id"]), " ", badge(_kind(row)), html.Br(),
-             html.Span([row["aircraft"], " · ", row["id"], " · created ", utc_time(row.get("created_ns"))],
-                       className="soft")],
+            [html.B(row.get("title") or row["id"]), html.Span(badge(_kind(row))), html.Span(row["aircraft"]),
+             html.Span(row["id"]), html.Span(["created ", utc_time(row.get("created_ns"))])],
             href=address(row["id"]), className="choice",
         )
         for row in sorties
@@ -63,8 +64,22 @@ def choose(sorties: Sequence[Row], fault: str | None) -> Component:
             html.H1("Debrief", className="page-title"),
             html.P("Choose a sortie, newest first.", className="page-lead"),
             html.Div(id="archive-import", className="link-row archive-import"),
-            *body,
+            _finder(len(items)),
+            html.Div(body, className="choices", id="debrief-choices"),
         ]
+    )
+
+
+def _finder(count: int) -> Component | None:
+    """Words to find a sortie by; the browser hides the others (`assets/66-find.js`)."""
+    if count < FEW:
+        return None
+    field = dmc.TextInput(
+        id="debrief-find", label="Find", placeholder="title, aircraft, date", size="sm", className="field"
+    )
+    return html.Div(
+        [field, html.Span(plural(count, "sortie"), id="debrief-found-count", role="status")],
+        className="link-row finder",
     )
 
 

@@ -5,7 +5,7 @@ from __future__ import annotations
 import copy
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
-from typing import Any, Literal
+from typing import Any, Final, Literal
 
 Draft = dict[str, Any]
 Kind = Literal["text", "number", "choice", "yes-no"]
@@ -146,8 +146,25 @@ def faults_by_card(faults: Iterable[Mapping[str, Any]]) -> dict[int, list[str]]:
         parts = dotted(fault.get("path", "")).split(".")
         if len(parts) >= 2 and parts[0] == "cards" and parts[1].isdigit():
             about = ".".join(parts[2:])
+            about = CARD_COLUMNS.get(about, about)
             out.setdefault(int(parts[1]), []).append(f"{about}: {sentence(fault)}" if about else sentence(fault))
     return out
+
+
+CARD_COLUMNS: Final = {
+    "id": "Card", "title": "Title", "orientation": "Way up", "direction": "Direction", "turns": "Turns",
+    "entry_altitude_ft": "Entry", "mode": "Mode", "centre_of_gravity_pct": "C.g.", "mass_kg": "Mass", "power": "Power",
+}  # as the grid's columns are headed  # fmt: skip
+
+
+def place_of(path: Any) -> str:
+    """Where a fault is, in the words of the page; empty where the page has none."""
+    parts = dotted(path).split(".")
+    if len(parts) >= 2 and parts[0] == "cards" and parts[1].isdigit():
+        column = CARD_COLUMNS.get(".".join(parts[2:]), "")
+        return f"Card {int(parts[1]) + 1}" + (f", {column.lower()}" if column else "")
+    field = BY_PATH.get(".".join(parts))
+    return field.label if field is not None else ""
 
 
 def dotted(path: Any) -> str:

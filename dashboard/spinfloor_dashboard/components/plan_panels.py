@@ -11,7 +11,7 @@ from dash.development.base_component import Component
 
 from spinfloor_dashboard.components.budget_figure import SHOWN_AT_MOST, budget_figure, needed_ft, part_ft
 from spinfloor_dashboard.components.common import Tone, badge, empty, panel
-from spinfloor_dashboard.components.plan_fields import dotted, sentence
+from spinfloor_dashboard.components.plan_fields import dotted, place_of, sentence
 from spinfloor_dashboard.components.words import feet, number, plural
 
 Row = Mapping[str, Any]
@@ -63,16 +63,19 @@ def faults(found: Sequence[Row], unreachable: str | None) -> Component | None:
         return panel("Not checked", html.P(unreachable))
     if not found:
         return None
-    rows = [
-        html.Tr([html.Td(html.Code(dotted(fault.get("path", "")) or "plan")), html.Td(sentence(fault))])
-        for fault in found
-    ]
+    rows = [html.Tr([html.Td(_where(fault.get("path", ""))), html.Td(sentence(fault))]) for fault in found]
     return panel(
         "Faults",
         html.Table([html.Thead(html.Tr([html.Th("Where"), html.Th("What")])), html.Tbody(rows)], className="plain"),
         note="a sortie can be created when there are none",
         identifier="plan-fault-list",
     )
+
+
+def _where(path: Any) -> list[Any]:
+    """The page's own words for the place, and the name that a plan's file has for it."""
+    words, name = place_of(path), dotted(path) or "plan"
+    return [html.Code(words), html.Br(), html.Span(name, className="soft")] if words else [html.Code(name)]
 
 
 def budget(weighed: Row | None) -> Component:

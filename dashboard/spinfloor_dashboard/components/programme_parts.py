@@ -113,7 +113,7 @@ def learnt(kinds: Sequence[Row], version: int) -> Component:
                     **{"aria-label": "Prediction of recovery turns per kind, before the first spin and now"},
                 ),
             ],
-            className="two",
+            className="wide-left",
         ),
         note=f"next spin of the kind: expected (95 % of cases); beliefs version {version}",
     )
@@ -141,7 +141,13 @@ def surprises(points: Sequence[Row]) -> Component:
         )
     return panel(
         "Surprises",
-        *[_point(point) for point in points],
+        html.Div(
+            [_point(point) for point in sorted(points, key=lambda point: bool(point["signed_off"]))],
+            className="points",
+            tabIndex=0,
+            role="region",
+            **{"aria-label": "Surprises, those to sign off first"},
+        ),
         note="each closes the next card until someone has looked and says why the build-up may go on",
     )
 

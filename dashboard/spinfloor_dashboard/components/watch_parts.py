@@ -81,11 +81,11 @@ def replay_bar() -> Component:
 
 
 def call_band() -> Component:
-    """The last call, large, with why, when and whether it was heard."""
+    """The last call, large, with why, when and whether it was heard. Its words are announced; its age, which runs, is not."""
     return html.Section(
         [
             html.H2("Last call", className="unseen"),
-            _words("w-call-words", "call-words", "NO CALL YET"),
+            html.Div("NO CALL YET", id="w-call-words", className="call-words", **{"aria-live": "assertive"}),
             html.Div(
                 [_words("w-call-reason", "call-reason"), _words("w-call-numbers", "call-numbers")], className="grow"
             ),
@@ -93,7 +93,7 @@ def call_band() -> Component:
         ],
         id="w-call",
         className="call-band",
-        **{"data-call": "none", "aria-live": "assertive"},
+        **{"data-call": "none"},
     )
 
 
@@ -102,7 +102,12 @@ def glance() -> Component:
     left = html.Table(
         [
             html.Thead(
-                html.Tr([html.Th("", scope="col"), *(html.Th(u, scope="col") for u in ("feet", "seconds", "turns"))])
+                html.Tr(
+                    [
+                        html.Th(html.Span("Bound", className="unseen"), scope="col"),
+                        *(html.Th(u, scope="col") for u in ("feet", "seconds", "turns")),
+                    ]
+                )
             ),
             html.Tbody(
                 [

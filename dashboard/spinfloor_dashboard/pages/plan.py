@@ -233,7 +233,7 @@ def imported(contents: str | None, name: str, draft: dict[str, Any] | None) -> t
         plan = plan_text.from_upload(contents, name)
     except plan_text.PlanTextError as exc:
         return no_update, str(exc), None
-    return drafts.changed(draft, plan, "import", f"{name} imported"), no_update, None
+    return drafts.changed(draft, plan, "import", f"file {name} imported"), no_update, None
 
 
 @callback(

@@ -135,7 +135,8 @@ class Player:
         if self._newest_ns is None:
             return
         due_ns = self._newest_ns + self._newest_late_ns
-        silent_ns = max(self.start_ns + int(position_s * 1e9) - due_ns, 0)
+        end_ns = self.start_ns + int(self.length_s * 1e9) + self._newest_late_ns  # beyond its end nothing is missing
+        silent_ns = max(min(self.start_ns + int(position_s * 1e9), end_ns) - due_ns, 0)
         await self._bus.publish(
             played_subject(self.sortie), f"{self._newest_ns} {silent_ns} {self._newest_late_ns}".encode()
         )

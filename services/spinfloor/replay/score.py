@@ -99,16 +99,19 @@ def undisturbed(plan: Plan, beliefs: Beliefs | None, block: FrameBlock, sortie: 
     return events, Track(np.asarray(times, np.int64), values[:, 0], values[:, 1])
 
 
-def score(due: Sequence[Event], made: Sequence[Event], track: Track) -> Sheet:
+def score(due: Sequence[Event], made: Sequence[Event], track: Track, *, disturbed: bool = False) -> Sheet:
     """Match what was due with what the tool called and what people marked as called.
 
-    due: events of the undisturbed run. made: events of the rehearsal, marks among them.
+    due: events of the undisturbed run. made: events of the rehearsal, marks among them. disturbed: faults were put in; a call
+    about the data is then no call that was not due.
     """
     lines = [_due_line(event, spin) for event, spin in _first_calls(due)]
     _match_tool(lines, made)
     _match_people(lines, made)
     for line in lines:
         _weigh(line, track)
+        if disturbed and line.tool_says == NOT_DUE and line.reason in DATA_REASONS:
+            line.tool_says = FOR_THE_FAULT
     lines.sort(key=_when)
     counts = {
         who: {says: sum(1 for line in lines if getattr(line, f"{who}_says") == says) for says in SAYS}
@@ -117,7 +120,10 @@ def score(due: Sequence[Event], made: Sequence[Event], track: Track) -> Sheet:
     return Sheet(tuple(lines), counts)
 
 
-SAYS: Final = ("in time", "late", "early", "missed", "not due", "not called")
+NOT_DUE: Final = "not due"
+FOR_THE_FAULT: Final = "for the fault"
+DATA_REASONS: Final = ("data lost", "data degraded")
+SAYS: Final = ("in time", "late", "early", "missed", NOT_DUE, FOR_THE_FAULT, "not called")
 
 
 def _first_calls(events: Sequence[Event]) -> list[tuple[Event, int]]:
@@ -194,7 +200,7 @@ def _says(made_ns: int | None, due_ns: int | None, late_s: float | None, without
     if made_ns is None:
         return without if due_ns is not None else "not called"
     if late_s is None:
-        return "not due"
+        return NOT_DUE
     return "late" if late_s > IN_TIME_S else "early" if late_s < -IN_TIME_S else "in time"
 
 

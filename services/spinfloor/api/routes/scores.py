@@ -50,7 +50,8 @@ async def get_score(sortie: SortieId, services: Use, _caller: AsWatch) -> Json:
     )
     beliefs = None if record.beliefs is None else Beliefs.from_json(record.beliefs)
     due, track = await asyncio.to_thread(undisturbed, plan_of(record), beliefs, block, sortie)
-    sheet = score(due, await run_events(services.ports, sortie), track)
+    made = await run_events(services.ports, sortie)
+    sheet = score(due, made, track, disturbed=bool(record.notes.get("faults")))
     extent = await services.ports.frames.extent(sortie)
     last_ns = int(block.time_ns[-1])
     return Json(
