@@ -2,6 +2,9 @@
 
 No real aircraft is meant. The kinds differ where spins differ: mass along the fuselage or along the wing, size, bluntness,
 how far the tail is shaded, whether the flow autorotates in roll (steep) or in yaw (flat).
+
+The compiled modules hold the positions of the fields: after a field comes or goes, delete their caches (`__pycache__`), which
+numba renews only when the module itself has changed.
 """
 
 from __future__ import annotations
