@@ -62,6 +62,10 @@ def main(arguments: Sequence[str] | None = None) -> None:
         sys.exit(1)
     except BrokenPipeError:
         sys.exit(0)
+    except OSError as error:  # a full disk under standard output, among others
+        what = error.strerror or str(error)
+        click.echo(f"spinfloor: Expected to read and write what was asked for; got {what}; it ended there.", err=True)
+        sys.exit(1)
     sys.exit(code if isinstance(code, int) else 0)
 
 

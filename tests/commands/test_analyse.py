@@ -15,6 +15,7 @@ import polars as pl
 import pytest
 from tests.command_line import Run
 from tests.places import RECORDINGS
+from tests.tools.running import COMMAND
 
 HEADER = "time_s,roll_rate_dps,pitch_rate_dps,yaw_rate_dps,pressure_altitude_ft\n"
 
@@ -133,6 +134,18 @@ def test_place_that_cannot_be_written_is_exit_code_1(run: Run, recording: Path, 
     done = run("analyse", recording, "--out", tmp_path / "no" / "such" / "folder.ndjson")
     assert done.exit_code == 1
     assert "Traceback" not in done.stderr
+
+
+def test_a_dash_is_standard_output_and_one_sentence_when_it_is_full(recording: Path, tmp_path: Path) -> None:
+    plain = subprocess.run([*COMMAND, "analyse", str(recording)], capture_output=True, check=True)
+    dash = subprocess.run(
+        [*COMMAND, "analyse", str(recording), "--out=-"], capture_output=True, check=True, cwd=tmp_path
+    )
+    assert (dash.stdout, list(tmp_path.glob("-"))) == (plain.stdout, [])
+    with Path("/dev/full").open("wb") as full:
+        done = subprocess.run([*COMMAND, "analyse", str(recording)], stdout=full, stderr=subprocess.PIPE, check=False)
+    assert done.returncode == 1
+    assert done.stderr.decode().splitlines()[-1].startswith("spinfloor: Expected to read and write")
 
 
 def test_nan_rates_and_backward_time_become_quality_events(run: Run, tmp_path: Path) -> None:

@@ -141,6 +141,15 @@ def test_wrong_requests_end_with_2_and_one_sentence(run: Run, served: Served, tm
         assert "Traceback" not in done.stderr
 
 
+def test_the_report_follows_the_name_of_its_file(run: Run, served: Served, tmp_path: Path) -> None:
+    run("send", str(RECORDINGS / f"{NAME}.parquet"), f"--to={served.base}", "--sortie=r", f"--plan={PLAN}", "--speed=0")
+    for out, form, starts in (("r.pdf", (), b"%PDF"), ("r.PDF", (), b"%PDF"), ("r.html", (), b"<!"),
+                              ("odd.pdf", ("--format=html",), b"<!")):  # fmt: skip
+        done = run("report", "r", f"--from={served.base}", f"--out={tmp_path / out}", *form)
+        assert (done.exit_code, (tmp_path / out).read_bytes().startswith(starts)) == (0, True), out
+    assert run("report", "r", f"--from={served.base}", "--out=-", "--format=pdf").output.startswith(b"%PDF")
+
+
 @pytest.mark.parametrize("speed", ["nan", "inf", "-1"])
 def test_a_speed_that_is_none_is_refused(run: Run, speed: str) -> None:
     done = run("send", "r.parquet", "--to=http://127.0.0.1:1", "--sortie=there", f"--speed={speed}")

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import sys
+from contextlib import nullcontext
 from pathlib import Path
 from typing import Final
 
@@ -20,9 +22,10 @@ class PlanFileError(SpinfloorError):
 
 
 def load_plan(path: Path) -> Plan:
-    """The plan in a file. Raises PlanFileError when unreadable, PlanError with every fault when it is no plan."""
+    """The plan in a file, - is standard input. Raises PlanFileError when unreadable, PlanError with every fault when it is
+    no plan."""
     try:
-        with path.open("rb") as file:
+        with nullcontext(sys.stdin.buffer) if path == Path("-") else path.open("rb") as file:
             data = file.read(MOST_BYTES + 1)
     except OSError as error:
         raise PlanFileError(

@@ -2,12 +2,12 @@
 
 from __future__ import annotations
 
-import sys
 from pathlib import Path
 from typing import TYPE_CHECKING
 
 import click
 
+from spinfloor.commands._output import write_out
 from spinfloor.commands._saying import say
 
 if TYPE_CHECKING:
@@ -35,7 +35,7 @@ def register(group: click.Group) -> None:
     help="Form of the events. Default: what the name of --out ends with (csv, parquet, arrow), else ndjson.",
 )
 @click.option(
-    "--out", type=click.Path(path_type=Path), help="Write the events to this file instead of standard output."
+    "--out", type=click.Path(path_type=Path), help="Write the events to this file. Default, or -: standard output."
 )
 @click.option("--sortie", help="Name of the sortie in the events. Default: the recording's file name.")
 def analyse(recording: Path, plan_path: Path | None, form: str | None, out: Path | None, sortie: str | None) -> None:
@@ -51,7 +51,7 @@ def analyse(recording: Path, plan_path: Path | None, form: str | None, out: Path
     taken = read_recording(recording, plan.channel_map)
     _tell(taken)
     events = _run(taken, plan, sortie or ("stdin" if recording == Path("-") else recording.stem))
-    _write(encode_events([e.as_record() for e in events], Format(form or _form_of(out))), out)
+    write_out(encode_events([e.as_record() for e in events], Format(form or _form_of(out))), out)
 
 
 def _form_of(out: Path | None) -> str:
@@ -85,13 +85,3 @@ def _run(recording: Recording, plan: Plan, sortie: str) -> Sequence[Event]:
 
     detector = Detector(sortie=sortie, plan=plan)
     return feed_recorded(detector, recording.block, data_age_limit_s=plan.timing.data_age_limit_s)
-
-
-def _write(data: bytes, out: Path | None) -> None:
-    if out is None:
-        sys.stdout.buffer.write(data)
-        sys.stdout.buffer.flush()
-        return
-    from spinfloor.adapters.exports.files import write_whole
-
-    write_whole(out, data)

@@ -7,6 +7,7 @@ from pathlib import Path
 
 import click
 
+from spinfloor.commands._output import STANDARD, write_out
 from spinfloor.commands._saying import say
 from spinfloor.commands._service_options import service_option, token_option
 
@@ -19,19 +20,23 @@ def register(group: click.Group) -> None:
 @click.command()
 @click.argument("sortie")
 @service_option("--from")
-@click.option("--format", "form", type=click.Choice(["html", "pdf"]), default="html", show_default=True)
-@click.option("--out", type=click.Path(path_type=Path), help="Default: SORTIE.html or SORTIE.pdf here.")
+@click.option(
+    "--format", "form", type=click.Choice(["html", "pdf"]), help="Default: what the name of --out ends with, else html."
+)
+@click.option(
+    "--out", type=click.Path(path_type=Path), help="Default: SORTIE.html or SORTIE.pdf here. -: standard output."
+)
 @token_option
-def report(sortie: str, base: str, form: str, out: Path | None, token: str | None) -> None:
+def report(sortie: str, base: str, form: str | None, out: Path | None, token: str | None) -> None:
     """Write the report of SORTIE as a page or a PDF.
 
     Spins, verdicts, calls, plan, evidence, with the cautions.
     """
-    from spinfloor.adapters.exports.files import write_whole
-
+    form = form or ("pdf" if out is not None and out.suffix.lower() == ".pdf" else "html")
     target = out or Path(f"{sortie}.{form}")
-    write_whole(target, asyncio.run(_fetch(sortie, base, form, token)))
-    say(str(target))
+    write_out(asyncio.run(_fetch(sortie, base, form, token)), target)
+    if target != STANDARD:
+        say(str(target))
 
 
 async def _fetch(sortie: str, base: str, form: str, token: str | None) -> bytes:
