@@ -23,6 +23,19 @@ try:
 except ValueError as error:
     structlog.get_logger("t").error("defect", path="/v1", exc_info=error)
 """
+OF_LIBRARIES = """
+import logging, warnings
+from spinfloor.logs import set_up_logs
+set_up_logs()
+logging.getLogger("uvicorn.error").warning("Invalid HTTP request received.")
+logging.getLogger("uvicorn.error").error("ASGI callable returned without completing handshake.")
+logging.getLogger("some.library").info("too small to be told")
+warnings.warn("an overflow", RuntimeWarning)
+try:
+    raise OSError("gone")
+except OSError:
+    logging.getLogger("asyncio").exception("a task ended")
+"""
 AS_TERMINAL = "sys.stderr.isatty = lambda: True"
 
 
@@ -38,3 +51,12 @@ def test_a_traceback_shows_no_local_variables(terminal: str) -> None:
         line = json.loads(io.StringIO(done.stderr).readline())
         assert (line["event"], line["level"], line["path"]) == ("defect", "error", "/v1")
         assert line["timestamp"].endswith("Z")
+
+
+def test_what_libraries_say_is_a_line_like_any_other() -> None:
+    done = subprocess.run([sys.executable, "-c", OF_LIBRARIES], capture_output=True, text=True, timeout=60, check=True)
+    lines = [json.loads(line) for line in done.stderr.splitlines()]
+    assert [line["level"] for line in lines] == ["warning", "warning", "error"]
+    assert lines[0]["event"] == "Invalid HTTP request received."
+    assert "RuntimeWarning: an overflow" in lines[1]["event"]
+    assert (lines[2]["event"], "OSError: gone" in lines[2]["exception"]) == ("a task ended", True)

@@ -2,9 +2,14 @@
 
 from __future__ import annotations
 
+import logging
 import sys
+from typing import Final
 
 import structlog
+
+# uvicorn says so of every WebSocket that is refused with an answer, which is no error.
+_REFUSED_SOCKET: Final = "ASGI callable returned without completing handshake."
 
 
 def set_up_logs(*, least: str = "info") -> None:
@@ -26,3 +31,14 @@ def set_up_logs(*, least: str = "info") -> None:
         logger_factory=structlog.PrintLoggerFactory(file=sys.stderr),
         cache_logger_on_first_use=True,
     )
+    logging.basicConfig(handlers=[_Forwarded()], level=logging.WARNING, force=True)
+    logging.captureWarnings(True)
+
+
+class _Forwarded(logging.Handler):
+    """What libraries log, warnings among it, in the same form."""
+
+    def emit(self, record: logging.LogRecord) -> None:
+        message = record.getMessage().strip()
+        if message != _REFUSED_SOCKET:
+            structlog.get_logger(record.name).log(record.levelno, message, exc_info=record.exc_info or None)
