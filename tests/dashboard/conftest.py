@@ -49,6 +49,7 @@ def scripts(browser: Browser) -> Iterator[Page]:
         "42-strips",
         "43-calls",
         "43-unheard",
+        "45-overview",
     )
     for name in names:
         page.add_script_tag(path=str(ASSETS / f"{name}.js"))

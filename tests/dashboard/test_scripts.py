@@ -187,3 +187,26 @@ def test_volume_cannot_reach_zero(scripts: Page) -> None:
     assert scripts.evaluate("() => { spinfloor.sound.setVolume(0); return spinfloor.sound.volume; }") == pytest.approx(
         0.4
     )
+
+
+SPIN = {
+    "in_spin": True, "link": "lost", "phase": "developed", "turns": 5.0, "estimated": True, "time_ns": 100e9,
+    "altitude_left_ft": {"bound": -2000.0}, "last_call": {"data": {"call": "abandon", "words": "abandon"}, "detected_ns": 99e9},
+}  # fmt: skip
+
+
+@pytest.mark.parametrize(
+    ("state", "alive", "first"),
+    [
+        (None, False, "not live"),
+        ({"link": "none yet"}, False, "no data yet"),
+        ({**SPIN, "time_age_s": 0.2}, True, "abandon"),
+        ({**SPIN, "time_age_s": 60.0}, False, "data lost"),  # carried down to the ground, over
+        ({**SPIN, "in_spin": False, "phase": "flight", "time_age_s": 60.0}, False, "data lost"),
+    ],
+)
+def test_another_sortie_in_short(scripts: Page, state: dict[str, Any] | None, alive: bool, first: str) -> None:
+    words, lives = scripts.evaluate(
+        "state => [spinfloor.overview.describe(state, false)[0][0], spinfloor.overview.alive({state})]", state
+    )
+    assert (words, lives) == (first, alive)

@@ -91,6 +91,7 @@ def below(browser: Browser, service: RunningService) -> None:
         watched(browser, service, "no-recovery", armed=False) as first,
         sending(service, *pairs),
     ):
+        first.locator("#w-take").wait_for()  # a key not drawn yet does nothing
         first.keyboard.press("t")
         page.wait_for_selector("#w-control >> text=READ-ONLY")
         page.bring_to_front()

@@ -74,8 +74,12 @@
 
   function alive(sortie) {
     const state = sortie.state;
-    return Boolean(state && (state.link === "ok" || state.in_spin));
+    return Boolean(state && (state.link === "ok" || (state.in_spin && carriedOn(state))));
   }
+
+  /** A spin whose data is lost goes on as an estimate, down to the ground. */
+  const STOOD_S = 10;
+  function carriedOn(state) { return !(state.time_age_s > STOOD_S); }
 
   /** Those that get data or spin, and the one watched; while there are few, the newest others too. */
   function chosen() {
@@ -111,12 +115,14 @@
     return button;
   }
 
+  overview.alive = alive;
+  overview.describe = describe;
   function describe(state, old) {
     const panels = spinfloor.panels;
     if (!state) return [["not live", "soft"]]; // nothing has been asked of it since the service started
     if (state.link === "none yet") return [["no data yet", "soft"]];
     if (old) return [["old: " + panels.age((spinfloor.now() - overview.fetchedMs) / 1000), ""]];
-    if (state.link === "lost" && !state.in_spin) return [["data lost", "soft"]];
+    if (state.link === "lost" && !(state.in_spin && carriedOn(state))) return [["data lost", "soft"]];
     const out = []; // what matters most first: a narrow chip cuts off its end
     const call = state.last_call;
     if (call && call.data.call !== "turn" && state.time_ns - call.detected_ns < 6e9) { // turns are told below

@@ -55,7 +55,8 @@
     for (const row of data.rows) {
       const off = BigInt(row[0]) - wanted;
       const size = off < 0n ? -off : off;
-      if (least === null || size < least) { least = size; best = row; }
+      const says = size === least && best[4] === "phase"; // at the same moment: what happened, not the phase it began
+      if (least === null || size < least || says) { least = size; best = row; }
     }
     return best;
   }

@@ -157,7 +157,7 @@ def _export(what: str, form: str, words: str, *, primary: bool = False) -> Compo
 
 
 HEAD = ("#", "Card", "Kind", "Entry, ft", "Held", "Turns", "s/turn", "ft/turn", "Recovery turns", "Loss, ft",
-        "Margin", "Predicted", "Cautious", "Verdict")  # fmt: skip
+        "Margin, ft", "Predicted, ft", "Cautious, ft", "Verdict")  # fmt: skip
 
 
 def spin_table(sortie: str, rows: Sequence[Row], chosen: int | None) -> Component:

@@ -85,7 +85,11 @@ async def fill(query: dict[str, str | None]) -> tuple[Any, Found]:
     chosen = parts.chosen_spin(rows, parts.whole(query["spin"]), parts.whole(query["t"]))
     top = [
         parts.head(record, rows),
-        panel("Spins", parts.spin_table(sortie, rows, chosen), note="choose one to see its figures; margins in feet"),
+        panel(
+            "Spins",
+            parts.spin_table(sortie, rows, chosen),
+            note="choose one to see its figures; margins above the recovery floor",
+        ),
     ]
     return top, {**query, "chosen": chosen, "floors": record["plan"]["floors"], "rows": rows}
 
