@@ -199,6 +199,14 @@ def test_time_running_backwards_between_batches_and_gaps_in_the_sequence_are_tol
     assert [r["row"] for r in answer["rejected"]] == [0, 1, 2]
 
 
+def test_every_row_is_accepted_repeated_or_rejected_once(service: Serving, sortie: str) -> None:
+    rows = {"time_ns": [1, 2, 2, None, 1, 3], "yaw_rate_dps": [3.0, None, None, 3.0, 3.0, 3.0]}
+    rest = {name: [1.0] * 6 for name in ("roll_rate_dps", "pitch_rate_dps", "pressure_altitude_ft")}
+    answer = service.http.post(f"/v1/sorties/{sortie}/frames", content=batch(**rows, **rest), headers=JSON).json()
+    assert [r["row"] for r in answer["rejected"]] == [1, 2, 3, 4]
+    assert answer["accepted"] == 2
+
+
 @settings(max_examples=150, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture])
 @given(body=st.binary(max_size=300), kind=st.sampled_from([JSON, MSGPACK, PARQUET]))
 def test_random_bytes_never_make_a_5xx(service: Serving, sortie: str, body: bytes, kind: dict[str, str]) -> None:

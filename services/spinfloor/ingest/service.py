@@ -143,5 +143,10 @@ def _with_backwards(batch: Batch, newest_ns: int | None) -> tuple[RowProblem, ..
         return batch.problems
     left_out = {problem.row for problem in batch.problems if not problem.kept}
     kept_rows = [row for row in range(batch.rows) if row not in left_out]
-    late = [RowProblem(kept_rows[i], "time_ns does not rise above the frame before", kept=True) for i in places]
+    named = {problem.row for problem in batch.problems}  # a row is named once
+    late = [
+        RowProblem(kept_rows[i], "time_ns does not rise above the frame before", kept=True)
+        for i in places
+        if kept_rows[i] not in named
+    ]
     return tuple(sorted((*batch.problems, *late), key=lambda problem: problem.row))
