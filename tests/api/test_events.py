@@ -96,6 +96,8 @@ def test_events_can_be_asked_for_by_kind_and_from_a_point_on(service: Serving, s
     assert {e["kind"] for e in turns} == {"spin.turn", "spin.started"}
     with_commas = service.http.get(f"/v1/sorties/{sortie}/events?kind=spin.turn, spin.started").json()["events"]
     assert with_commas == turns
+    every = service.http.get(f"/v1/sorties/{sortie}/events").json()
+    assert service.http.get(f"/v1/sorties/{sortie}/events?after=&kind=").json() == every
     after = service.http.get(f"/v1/sorties/{sortie}/events", params={"after": turns[0]["sequence"]}).json()["events"]
     assert after[0]["sequence"] == turns[0]["sequence"] + 1
     assert service.http.get(f"/v1/sorties/{sortie}/events?kind=nonsense").status_code == 422

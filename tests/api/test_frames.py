@@ -200,8 +200,8 @@ def test_time_running_backwards_between_batches_and_gaps_in_the_sequence_are_tol
 
 
 def test_every_row_is_accepted_repeated_or_rejected_once(service: Serving, sortie: str) -> None:
-    rows = {"time_ns": [1, 2, 2, None, 1, 3], "yaw_rate_dps": [3.0, None, None, 3.0, 3.0, 3.0]}
-    rest = {name: [1.0] * 6 for name in ("roll_rate_dps", "pitch_rate_dps", "pressure_altitude_ft")}
+    rows: dict[str, Any] = {"time_ns": [1, 2, 2, None, 1, 3], "yaw_rate_dps": [3.0, None, None, 3.0, 3.0, 3.0]}
+    rest: dict[str, Any] = {name: [1.0] * 6 for name in ("roll_rate_dps", "pitch_rate_dps", "pressure_altitude_ft")}
     answer = service.http.post(f"/v1/sorties/{sortie}/frames", content=batch(**rows, **rest), headers=JSON).json()
     assert [r["row"] for r in answer["rejected"]] == [1, 2, 3, 4]
     assert answer["accepted"] == 2
@@ -277,7 +277,9 @@ def test_a_stretch_is_asked_for_in_nanoseconds_or_as_an_instant(service: Serving
         assert found == expected, stretch
     plain = service.http.get(f"/v1/sorties/{name}/frames?from=2030-03-17T18:46:40.5+01:00")  # a + that is a space
     assert plain.json()["columns"]["time_ns"] == times[5:]
-    for wrong in ("", "soon", "1.5e18", "2030-13-01"):
+    empty = service.http.get(f"/v1/sorties/{name}/frames?from=&to=&max_points=")
+    assert empty.json()["columns"]["time_ns"] == times
+    for wrong in ("soon", "1.5e18", "2030-13-01"):
         refused = service.http.get(f"/v1/sorties/{name}/frames", params={"from": wrong})
         assert (refused.status_code, "2030-05-07T09:00:00Z" in refused.json()["detail"]) == (422, True), wrong
 

@@ -9,13 +9,14 @@ from typing import Annotated, Any, Final
 
 import orjson
 from fastapi import APIRouter, Query, Request
-from pydantic import BeforeValidator
+from pydantic import BeforeValidator, Field
 from starlette.responses import Response, StreamingResponse
 
 from spinfloor.adapters.exports import EventStream, Format, encode_events
 from spinfloor.api.feed import EventFeed
 from spinfloor.api.names import SortieId
 from spinfloor.api.negotiation import EVENT_STREAM, wanted_format_or_stream
+from spinfloor.api.parameters import EMPTY_IS_NONE
 from spinfloor.api.problems import ProblemError
 from spinfloor.api.responses import Json, streamed
 from spinfloor.api.routes.runs import unknown_run
@@ -33,7 +34,7 @@ _SEQUENCE: Final = re.compile("[0-9]{1,18}")
 def _each(kinds: Any) -> Any:
     if not isinstance(kinds, list) or not all(isinstance(kind, str) for kind in kinds):
         return kinds
-    return [name.strip() for kind in kinds for name in kind.split(",")]
+    return [name.strip() for kind in kinds for name in kind.split(",") if name.strip()] or None
 
 
 Kinds = Annotated[
@@ -49,7 +50,7 @@ async def get_events(
     request: Request,
     services: Use,
     _caller: AsWatch,
-    after: Annotated[int, Query(ge=-1, le=2**62)] = -1,
+    after: Annotated[Annotated[int, Field(ge=-1, le=2**62)] | None, EMPTY_IS_NONE, Query()] = None,
     kind: Kinds = None,
     run: Annotated[str | None, Query(max_length=80)] = None,
     limit: Annotated[int, Query(ge=1, le=PAGE_AT_MOST)] = PAGE_AT_MOST,
@@ -59,6 +60,7 @@ async def get_events(
     await services.ports.sorties.get(sortie)
     kinds = None if kind is None else {k.value for k in kind}
     form = wanted_format_or_stream(request, format)
+    after = -1 if after is None else after
     run = await _known(services, sortie, run) if run else None
     if form is None:
         return await _stream(request, services, sortie, run, after, kinds)

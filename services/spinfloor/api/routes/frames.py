@@ -11,14 +11,15 @@ from typing import Annotated, Any, Final
 import msgspec
 import orjson
 from fastapi import APIRouter, Query, Request, WebSocket, WebSocketDisconnect
+from pydantic import Field
 from starlette.responses import Response
 
 from spinfloor.adapters.exports import Format, encode_frames, stream_frames
 from spinfloor.adapters.table_columns import ARROW, PARQUET, columns_of
 from spinfloor.api.bodies import media_type
-from spinfloor.api.instants import From, To
 from spinfloor.api.names import SortieId
 from spinfloor.api.negotiation import wanted_format
+from spinfloor.api.parameters import EMPTY_IS_NONE, From, To
 from spinfloor.api.problems import ProblemError, record_of
 from spinfloor.api.responses import Json, streamed
 from spinfloor.api.services import AsSource, AsWatch, Services, Use
@@ -251,7 +252,7 @@ async def get_frames(
     _caller: AsWatch,
     from_ns: From = None,
     to_ns: To = None,
-    max_points: Annotated[int | None, Query(ge=2, le=WHOLE_FRAMES)] = None,
+    max_points: Annotated[Annotated[int, Field(ge=2, le=WHOLE_FRAMES)] | None, EMPTY_IS_NONE, Query()] = None,
     format: Format | None = None,
 ) -> Response:
     """Frames with from <= time_ns < to; with max_points the smallest and largest of each stretch of time.

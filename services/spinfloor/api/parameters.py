@@ -1,4 +1,4 @@
-"""Moments as query parameters: nanoseconds UTC, or a date and time as ISO 8601 has it."""
+"""Query parameters: moments (nanoseconds UTC, or a date and time as ISO 8601 has it), and what an empty one means."""
 
 from __future__ import annotations
 
@@ -18,8 +18,8 @@ _SPACE_FOR_PLUS: Final = re.compile(r"(T\S+) (\d\d:?\d\d)")  # what an address m
 
 def _instant_ns(text: Any) -> Any:
     """Nanoseconds within what the journal can hold, because beyond it there are no frames. Raises ValueError."""
-    if not isinstance(text, str):
-        return text
+    if not isinstance(text, str) or not text:
+        return text or None
     if _NANOSECONDS.fullmatch(text):
         return min(max(int(text), EARLIEST), LATEST)
     try:
@@ -27,6 +27,12 @@ def _instant_ns(text: Any) -> Any:
     except ValueError as exc:
         raise ValueError("whole nanoseconds UTC or an instant such as 2030-05-07T09:00:00Z") from exc
 
+
+def _unless_empty(text: Any) -> Any:
+    return None if text == "" else text
+
+
+EMPTY_IS_NONE: Final = BeforeValidator(_unless_empty)  # `?max_points=` asks for none
 
 _SCHEMA: Final[dict[str, Any]] = {"anyOf": [{"type": "integer"}, {"type": "string", "format": "date-time"}]}
 _FORM: Final = "nanoseconds UTC, or ISO 8601 such as 2030-05-07T09:00:00Z"
