@@ -11,7 +11,7 @@ from hypothesis import strategies as st
 from hypothesis.extra.numpy import arrays
 
 from spinfloor.client import encode_batch
-from spinfloor.core.channels import CHANNEL_COUNT, COLUMN_NAMES, TIME_COLUMN
+from spinfloor.core.channels import CHANNEL_COUNT, COLUMN_NAMES, NORMAL_LOAD, TIME_COLUMN
 from spinfloor.core.frames import ColumnError, FrameBlock
 from spinfloor.ingest.batches import MAX_ROWS, BatchError, Wire, batch_of, make_batch, read_json, read_msgpack
 from spinfloor.ingest.rows import LATEST_NS, backwards, check_rows
@@ -85,6 +85,13 @@ def test_an_absurd_second_costs_its_row_and_not_the_batch() -> None:
     batch = batch_of(Wire("s", 0, columns))
     assert batch.block.time_ns.tolist() == [1_000_000_000, 2_000_000_000]
     assert [problem.row for problem in batch.problems] == [1, 2]
+
+
+@pytest.mark.parametrize("time", [{TIME_COLUMN: [1, 2]}, {"time_s": [1.0, 2.0]}])  # the short way and the long one
+def test_a_value_beyond_any_float_is_missing(time: dict[str, object]) -> None:
+    columns = {**time, **{name: [1.0] * 2 for name in COLUMN_NAMES[:4]}, "normal_load_g": [1.0, 1.7e308]}
+    batch = batch_of(Wire("s", 0, columns))
+    assert np.isnan(batch.block.values[:, NORMAL_LOAD]).tolist() == [False, True]
 
 
 @pytest.mark.parametrize("absurd", [2**63, 10**40, -(2**63) - 1, 1e300, float("nan"), None])

@@ -90,7 +90,8 @@ class FrameBlock:
                     column=name,
                 )
             channel = CHANNELS[CHANNEL_INDEX[name]]
-            values[:, CHANNEL_INDEX[name]] = column * channel.si_per_unit
+            with np.errstate(over="ignore"):  # beyond any float: infinite, and so no value
+                values[:, CHANNEL_INDEX[name]] = column * channel.si_per_unit
         return FrameBlock(time_ns, values)
 
     def to_columns(self, *, drop_empty: bool = True) -> dict[str, Int64Array | Float64Array]:

@@ -52,7 +52,8 @@ def regular_block(columns: Mapping[str, Any]) -> tuple[FrameBlock, bytes | None]
     time_ns, edge = read
     count = len(layout.names)
     si = np.empty((count + 1, len(time_ns)))
-    np.multiply(edge, layout.factors, out=si[:count])
+    with np.errstate(over="ignore"):  # what goes beyond any float is missing, as the row check has it
+        np.multiply(edge, layout.factors, out=si[:count])
     si[count] = np.nan
     block = FrameBlock(time_ns, si.T.take(layout.spread, axis=1))
     if not len(time_ns) or not np.isfinite(si[:count]).all():
