@@ -109,7 +109,7 @@
     pen.font = face(scale.em, weight);
     const wide = pen.measureText(words).width;
     const start = x + off + wide > scale.right ? x - off - wide : x + off;
-    pen.fillStyle = "rgba(18,24,28,.8)";
+    pen.fillStyle = "rgba(18,24,28,.95)";
     pen.fillRect(start - 3, y - scale.em * 0.55, wide + 6, scale.em * 1.1);
     letter(pen, scale, words, start, y, colour, "left", weight);
   }
@@ -177,10 +177,17 @@
     }
   }
 
-  /** The name of the plan's line stands where no aircraft is meant to come. */
+  /** The name of the plan's line stands where no aircraft is meant to come; above, where the words of the box are down there. */
   function plan(pen, scale, state) {
-    if (known(state.planned_turns)) beside(pen, scale, "plan", scale.x(state.planned_turns), 6, scale.bottom - scale.em * 0.7, INK.soft);
+    if (!known(state.planned_turns)) return;
+    const below = scale.bottom - scale.em * 0.7;
+    const ahead = spinfloor.panels.coming(state) && known(state.altitude_left_ft.median) ? levels(state) : height.predicted;
+    const taken = ahead && Math.abs(wordsAt(scale, ahead) - below) < scale.em * 1.4;
+    beside(pen, scale, "plan", scale.x(state.planned_turns), 6, taken ? scale.em * 0.7 : below, INK.soft);
   }
+
+  /** Where the words beside the box stand. */
+  function wordsAt(scale, level) { return Math.min((scale.y(level.median) + scale.y(level.bound)) / 2, scale.tall - scale.em * 2); }
 
   function way(pen, scale, state) {
     const way = line();
@@ -226,7 +233,7 @@
     rule(pen, x - 22, median, x + 22, median, colour, 2);
     rule(pen, x - 22, bound, x + 22, bound, colour, 4);
     const words = from === null ? "was foreseen" : below ? "level BELOW FLOOR" : "level here";
-    const at = Math.min((median + bound) / 2, scale.tall - scale.em * 2);
+    const at = wordsAt(scale, level);
     beside(pen, scale, words, x, 28, at, colour, 600);
     return at;
   }
