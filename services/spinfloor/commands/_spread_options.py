@@ -67,7 +67,7 @@ def spread_options(command: Callable[..., None]) -> Callable[..., None]:
 class NotInstalledError(SpinfloorError):
     """A plain installation can run everything in one process only."""
 
-    code = "not-installed"
+    code = "part-not-installed"
     exit_code = 1
 
 
