@@ -272,7 +272,8 @@ class SortieRuntime:
         payload = await self._ports.bus.latest(played_subject(self.record.id))
         if not payload:
             return None
-        frame_ns, silent_ns, self._played_late_ns = (int(number) for number in payload.split())
+        frame_ns, silent_ns, *late_ns = (int(number) for number in payload.split())
+        self._played_late_ns = late_ns[0] if late_ns else 0  # a player of a former version does not say
         return frame_ns, silent_ns
 
     def _ticks(self, played: tuple[int, int] | None) -> list[int]:
