@@ -143,13 +143,13 @@ def rates_side(s: Any) -> float:
     """Which way up by rates alone, positive upright, about -2.5 to 2.5."""
     norm = s.mean_p**2 + s.mean_r**2 + 0.01
     sure = min(max(1.2 - 3.0 * s.down_sd, 0.0), 1.0)
-    return float(2.0 * s.mean_p * s.mean_r / norm + tu.BELLY_WEIGHT * sure * s.dz)
+    return float(2.0 * s.mean_p * s.mean_r / norm + tu.BELLY_WEIGHT * sure * s.flow_z)
 
 
 @inner
 def nose_to_down(s: Any, side: int) -> float:
-    """Angle from the nose to the carried down [rad], positive on the side's belly: alpha when the path is vertical."""
-    return math.atan2(side * s.dz, s.dx)
+    """Angle from the nose to the way the aircraft goes [rad], positive on the side's belly: alpha without a vane."""
+    return math.atan2(side * s.flow_z, s.flow_x)
 
 
 @inner

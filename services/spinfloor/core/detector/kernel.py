@@ -21,8 +21,8 @@ from spinfloor.core.detector.phases import DIVE, outside_phase, set_phase, spin_
 from spinfloor.core.detector.rates import (
     calm_reference,
     carry_down,
+    carry_flow,
     set_down,
-    spin_axis_reference,
     step_attitude,
     step_rates,
 )
@@ -77,8 +77,7 @@ def _motion_of_frame(
     if attitude:
         for c in range(3):
             turn[c] += fix[c]
-    elif m.in_spin == 1:
-        spin_axis_reference(s, dt)
+    carry_flow(s, turn, dt, m.in_spin == 1 and not attitude)
     if any_clipped > 0.0 and not attitude:
         s.clip_f += 1
     calm_reference(s, dt)

@@ -121,24 +121,41 @@ def carry_down(s: Any, turn: Any, dt: float) -> None:
 
 
 @inner
-def spin_axis_reference(s: Any, dt: float) -> None:
-    """In a known spin the rotation axis nutates about the vertical: draw down towards it over a turn or two."""
-    rate2 = s.p * s.p + s.q * s.q + s.r * s.r
-    if rate2 < 1.0:
+def carry_flow(s: Any, turn: Any, dt: float, drawn: bool) -> None:
+    """The way the aircraft goes, in body axes: down outside a spin; in one it follows the rotation's axis over a turn or two.
+
+    In a known spin without attitude (`drawn`) it is carried by the gyros from where down was and drawn towards the axis,
+    which nutates about the velocity. Down itself is drawn there by as much as it is unsure.
+    """
+    if not drawn:
+        s.flow_x, s.flow_y, s.flow_z = s.dx, s.dy, s.dz
         return
-    rate = math.sqrt(rate2)
-    along = s.p * s.dx + s.q * s.dy + s.r * s.dz
-    side = 1.0 if along > 0.0 else -1.0
-    k = dt * rate / (1.6 * 2.0 * math.pi)
-    k = min(k, 0.2) * side / rate
-    set_down(
-        s,
-        s.dx * (1.0 - abs(k) * rate) + k * s.p,
-        s.dy * (1.0 - abs(k) * rate) + k * s.q,
-        s.dz * (1.0 - abs(k) * rate) + k * s.r,
-    )
-    s.down_sd += min(dt * rate / 10.0, 1.0) * (0.15 - s.down_sd)
-    s.nose_sd += min(dt * rate / 10.0, 1.0) * (tu.SPIN_NOSE_SD_RAD - s.nose_sd)
+    x, y, z = carry_vector(s.flow_x, s.flow_y, s.flow_z, turn[0], turn[1], turn[2])
+    rate = math.sqrt(s.p * s.p + s.q * s.q + s.r * s.r)
+    if rate >= 1.0:
+        side = 1.0 if s.p * x + s.q * y + s.r * z > 0.0 else -1.0
+        share = min(dt * rate / tu.FLOW_TURNS_RAD, 0.2)
+        _draw_down(s, share, side / rate)
+        x, y, z = _drawn(s, x, y, z, share, side / rate)
+    n = math.sqrt(x * x + y * y + z * z)
+    if n > 1e-6:
+        s.flow_x, s.flow_y, s.flow_z = x / n, y / n, z / n
+
+
+@inner
+def _drawn(s: Any, x: float, y: float, z: float, share: float, scale: float) -> tuple[float, float, float]:
+    k = share * scale
+    return x * (1.0 - share) + k * s.p, y * (1.0 - share) + k * s.q, z * (1.0 - share) + k * s.r
+
+
+@inner
+def _draw_down(s: Any, share: float, scale: float) -> None:
+    """Down weighed against the axis of a spin, which stands some way off the vertical."""
+    variance = s.nose_sd * s.nose_sd
+    share *= variance / (variance + tu.SPIN_AXIS_SD_RAD**2)
+    x, y, z = _drawn(s, s.dx, s.dy, s.dz, share, scale)
+    set_down(s, x, y, z)
+    s.nose_sd = max(s.nose_sd * math.sqrt(1.0 - share), tu.NOSE_LEAST_SD_RAD)
 
 
 @inner

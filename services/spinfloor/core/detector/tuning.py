@@ -53,7 +53,7 @@ KNOWN_VERTICAL_INVERTED_RAD: Final = 35.0 * _DEG
 KNOWN_SLOW_RADPS: Final = 78.0 * _DEG
 KNOWN_VERTICAL_RATES_RAD: Final = 47.0 * _DEG
 # In the dive after a spin the carried down is worn and the aircraft rolls and yaws about: more is asked for.
-KNOWN_VERTICAL_DIVE_RAD: Final = 78.0 * _DEG
+KNOWN_VERTICAL_DIVE_RAD: Final = 110.0 * _DEG
 # A falling leaf yaws about the vertical while it hardly turns about its path.
 KNOWN_PATH_RAD: Final = 65.0 * _DEG
 # Of the time since the rotation began the wing may have been flying for this share: a noisy vane dips below the stall and back.
@@ -89,6 +89,9 @@ RATES_EDGE_SHARE: Final = 0.85
 COLLAPSED: Final = 0.75
 LEAVES_PEAK: Final = 0.95
 PEAK_S: Final = 4.0
+
+# Without attitude the way the aircraft goes is drawn towards the rotation's axis over these many radians of a spin.
+FLOW_TURNS_RAD: Final = 1.6 * _TURN
 
 # Without alpha, once the path has had this many turns to become vertical: alpha is the angle from the nose to down.
 BELLY_TURNS_RAD: Final = 1.9 * _TURN
@@ -171,7 +174,7 @@ CRUISE_PITCH_SD_RAD: Final = 6.0 * _DEG
 NOSE_LEAST_SD_RAD: Final = 3.0 * _DEG
 CRUISE_SPEED_MPS: Final = 80.0  # turns a rate of climb into a path angle, within a factor of two
 CRUISE_CLIMB_MPS: Final = 3.0
-SPIN_NOSE_SD_RAD: Final = 20.0 * _DEG  # the spin axis says little of the pitch with which the aircraft comes out
+SPIN_AXIS_SD_RAD: Final = 15.0 * _DEG  # a spin's axis from the vertical, through its entry and its swings
 ATTITUDE_EVERY_S: Final = 0.035
 # Attitude that turns this much otherwise than the gyros over this long is not believed; that many good checks bring it back.
 ATTITUDE_CHECK_S: Final = 0.4
