@@ -7,7 +7,7 @@ import math
 from typing import Any
 
 from spinfloor.core import channels as ch
-from spinfloor.core.compiled import hot
+from spinfloor.core.compiled import hot, inner
 from spinfloor.core.detector import tuning as tu
 from spinfloor.core.physics.rotation import about_flight_path, about_vertical, alpha_from_rates, velocity_direction
 
@@ -19,14 +19,16 @@ def _flight_path_direction(s: Any, clean: Any, t: int, axis: Any) -> bool:
     if alpha == alpha:
         s.air_ns = t
         s.alpha = alpha
-        if beta == beta:
-            s.beta_ns = t
-        s.beta = beta if beta == beta else 0.0
+    if beta == beta:
+        s.beta_ns = t
+        s.beta = beta
     if s.air_ns > 0 and t - s.air_ns < tu.VANE_HOLD_NS:
         if s.pegged >= 2:
             # The vane stands at its stop: the rates tell how far beyond it alpha is.
             by_rates = math.atan2(abs(s.mean_r), abs(s.mean_p) + 1e-3)
             s.alpha = math.copysign(max(abs(s.alpha), by_rates), s.alpha)
+        if not sideslip_measured(s, t) and s.pegged % 2 == 0:
+            s.beta = 0.0
         axis[0], axis[1], axis[2] = velocity_direction(s.alpha, s.beta)
         return True
     # tan(alpha) = r/p on the smoothed rates; the velocity lies along the rotation, nose first.
@@ -41,14 +43,36 @@ def _flight_path_direction(s: Any, clean: Any, t: int, axis: Any) -> bool:
     return False
 
 
+@inner
+def sideslip_measured(s: Any, t: int) -> bool:
+    """A vane tells the sideslip, and does not stand at its stop."""
+    return bool(s.beta_ns > 0 and t - s.beta_ns < tu.VANE_HOLD_NS and s.pegged % 2 == 0)
+
+
+@inner
+def _turn_in_sideslip(s: Any, turn: Any) -> float:
+    """Rotation about the flight path in a spin whose sideslip no vane tells: it turns about its flight path, sideslip and all.
+
+    Sideslip shows as a steady pitch rate, q = Omega sin(beta); its swings within the turn are smoothed away.
+    """
+    x, z = math.cos(s.alpha), math.sin(s.alpha)
+    along = s.mean_p * x + s.mean_r * z
+    slope = s.slow_q / along if abs(along) > 0.1 else 0.0  # tan(beta)
+    slope = min(max(slope, -tu.SIDESLIP_SLOPE), tu.SIDESLIP_SLOPE)
+    return float((turn[0] * x + turn[1] * slope + turn[2] * z) / math.sqrt(1.0 + slope * slope))
+
+
 @hot
-def step_air(s: Any, clean: Any, t: int, dt: float, turn: Any, axis: Any) -> bool:
+def step_air(s: Any, clean: Any, t: int, dt: float, turn: Any, axis: Any, in_spin: bool) -> bool:
     """Rates and integrals of this frame; True when alpha was measured."""
     measured = _flight_path_direction(s, clean, t, axis)
     s.wf = about_flight_path(s.p, s.q, s.r, axis[0], axis[1], axis[2])
     s.wv = about_vertical(s.p, s.q, s.r, s.dx, s.dy, s.dz)
     s.last_f = s.turned_f
-    s.turned_f += turn[0] * axis[0] + turn[1] * axis[1] + turn[2] * axis[2]
+    if in_spin and not (measured and sideslip_measured(s, t)):
+        s.turned_f += _turn_in_sideslip(s, turn)
+    else:
+        s.turned_f += turn[0] * axis[0] + turn[1] * axis[1] + turn[2] * axis[2]
     s.turned_v += turn[0] * s.dx + turn[1] * s.dy + turn[2] * s.dz
     _smooth(s, dt)
     if measured != (s.by_vane == 1):

@@ -10,7 +10,7 @@ from typing import Any
 from spinfloor.core import channels as ch
 from spinfloor.core.compiled import entry, hot, inner
 from spinfloor.core.detector import tuning as tu
-from spinfloor.core.detector.air import grow_uncertainty, step_air
+from spinfloor.core.detector.air import grow_uncertainty, sideslip_measured, step_air
 from spinfloor.core.detector.altitude import corrected, corrected_sd, step_airspeed, step_altitude, step_sink
 from spinfloor.core.detector.chain import is_spin, stalled_side, step_chain
 from spinfloor.core.detector.clock import admit
@@ -77,7 +77,7 @@ def _motion_of_frame(
     if attitude:
         for c in range(3):
             turn[c] += fix[c]
-    carry_flow(s, turn, dt, m.in_spin == 1 and not attitude)
+    carry_flow(s, turn, dt, m.in_spin == 1)
     if any_clipped > 0.0 and not attitude:
         s.clip_f += 1
     calm_reference(s, dt)
@@ -85,8 +85,8 @@ def _motion_of_frame(
     for c in (ch.ALPHA, ch.BETA):
         if clipped_now(flags, c, t):
             s.pegged += 2 if c == ch.ALPHA else 1
-    measured = step_air(s, clean, t, dt, turn, axis)
-    both_vanes = measured and s.pegged == 0 and s.beta_ns > 0 and t - s.beta_ns < tu.VANE_HOLD_NS
+    measured = step_air(s, clean, t, dt, turn, axis, m.in_spin == 1)
+    both_vanes = measured and s.pegged == 0 and sideslip_measured(s, t)
     grow_uncertainty(s, turn, dt, real or attitude, both_vanes)
     s.has_attitude = 1 if attitude else 0
     closed = step_altitude(s, clean, ring, t)

@@ -121,13 +121,13 @@ def carry_down(s: Any, turn: Any, dt: float) -> None:
 
 
 @inner
-def carry_flow(s: Any, turn: Any, dt: float, drawn: bool) -> None:
+def carry_flow(s: Any, turn: Any, dt: float, in_spin: bool) -> None:
     """The way the aircraft goes, in body axes: down outside a spin; in one it follows the rotation's axis over a turn or two.
 
-    In a known spin without attitude (`drawn`) it is carried by the gyros from where down was and drawn towards the axis,
-    which nutates about the velocity. Down itself is drawn there by as much as it is unsure.
+    In a known spin it is carried by the gyros from where down was and drawn towards the axis, which nutates about the
+    velocity. Down itself is drawn there by as much as it is unsure.
     """
-    if not drawn:
+    if not in_spin:
         s.flow_x, s.flow_y, s.flow_z = s.dx, s.dy, s.dz
         return
     x, y, z = carry_vector(s.flow_x, s.flow_y, s.flow_z, turn[0], turn[1], turn[2])
@@ -135,7 +135,8 @@ def carry_flow(s: Any, turn: Any, dt: float, drawn: bool) -> None:
     if rate >= 1.0:
         side = 1.0 if s.p * x + s.q * y + s.r * z > 0.0 else -1.0
         share = min(dt * rate / tu.FLOW_TURNS_RAD, 0.2)
-        _draw_down(s, share, side / rate)
+        if s.nose_sd > tu.NOSE_LEAST_SD_RAD:
+            _draw_down(s, share, side / rate)
         x, y, z = _drawn(s, x, y, z, share, side / rate)
     n = math.sqrt(x * x + y * y + z * z)
     if n > 1e-6:

@@ -97,7 +97,7 @@ _STATE_FIELDS: Final[tuple[tuple[str, str, str], ...]] = (
     ("dx", "f8", "down in body axes"),
     ("dy", "f8", ""),
     ("dz", "f8", ""),
-    ("flow_x", "f8", "the way the aircraft goes in body axes: down, in a spin without attitude drawn to the rotation's axis"),
+    ("flow_x", "f8", "the way the aircraft goes in body axes: down, in a spin drawn to the rotation's axis"),
     ("flow_y", "f8", ""),
     ("flow_z", "f8", ""),
     ("down_sd", "f8", "standard uncertainty of the down direction, rad"),

@@ -81,6 +81,9 @@ STEEP_FAST_TURNS_RAD: Final = 1.25 * _TURN
 FAST_ROLL_RADPS: Final = 150.0 * _DEG
 STEEP_AGE_S: Final = 1.2
 
+# Sideslip told by the rates alone goes no further than this (tan beta).
+SIDESLIP_SLOPE: Final = 0.8
+
 # Un-stall: after recovery controls the edge rises to this share of the spin's own alpha (at most the plan's stall).
 EDGE_SHARE: Final = 0.62
 # Without alpha: r/p below this share of the stall angle, rotation below this share of its recent peak; dated to where
@@ -90,7 +93,7 @@ COLLAPSED: Final = 0.75
 LEAVES_PEAK: Final = 0.95
 PEAK_S: Final = 4.0
 
-# Without attitude the way the aircraft goes is drawn towards the rotation's axis over these many radians of a spin.
+# In a spin the way the aircraft goes is drawn towards the rotation's axis over this much of it.
 FLOW_TURNS_RAD: Final = 1.6 * _TURN
 
 # Without alpha, once the path has had this many turns to become vertical: alpha is the angle from the nose to down.
