@@ -46,6 +46,7 @@ def _by_vertical(s: Any, settings: Any, t: int, last_t: int, axis: Any, alt: flo
     """With alpha and attitude: rotation about the vertical above the threshold while stalled."""
     wv = s.wv_fast
     side = stalled_side(s, settings, True)
+    s.stalled_s = side * (max(side * s.stalled_s, 0.0) + (t - last_t) * 1e-9)
     if s.chain != 0 and side == 0:
         s.chain_flying_s += (t - last_t) * 1e-9
         if s.chain_rates == 1:
@@ -71,6 +72,7 @@ def _by_vertical(s: Any, settings: Any, t: int, last_t: int, axis: Any, alt: flo
         s.chain = 1 if wv > 0.0 else -1
         s.chain_inherited = 1 if abs(wv) > tu.INHERITED_RADPS and not crossing else 0
         _begin(s, t, back, axis, alt)
+        s.chain_stalled_s = abs(s.stalled_s)
         _doubt_break(s, t)
     s.was_up = 1 if up else 0
 
@@ -162,6 +164,7 @@ def _begin(s: Any, t: int, back: float, axis: Any, alt: float) -> None:
     s.chain_side = 0.0
     s.start_doubt = 0.0
     s.chain_flying_s = 0.0
+    s.chain_stalled_s = 0.0
     s.chain_rates = 1 - s.by_vane
 
 
@@ -245,7 +248,7 @@ def _could_be_a_roll(s: Any, age: float, about_f: float) -> bool:
     """Rotation brought along, or begun on a steep path, must go on for longer before it is called a spin."""
     if s.chain_inherited == 1 and about_f < tu.INHERITED_TURNS_RAD:
         return True
-    if abs(s.chain_path) < tu.STEEP_PATH:
+    if abs(s.chain_path) < tu.STEEP_PATH or s.chain_stalled_s > tu.STALLED_BEFORE_S:
         return False
     needed = tu.STEEP_FAST_TURNS_RAD if abs(s.wf_fast) > tu.FAST_ROLL_RADPS else tu.STEEP_TURNS_RAD
     return bool(about_f < needed or age < tu.STEEP_AGE_S)

@@ -97,6 +97,7 @@ def for_times(s: Any, by: int) -> None:
     s.near_ns = _moved(s.near_ns, by)
     s.pedal_move_ns = _moved(s.pedal_move_ns, by)
     s.stick_move_ns = _moved(s.stick_move_ns, by)
+    s.controls_ns = _moved(s.controls_ns, by)
     s.mark_ns = _moved(s.mark_ns, by)
     s.low_ns = _moved(s.low_ns, by)
     s.last_end_ns = _moved(s.last_end_ns, by)

@@ -164,6 +164,8 @@ _STATE_FIELDS: Final[tuple[tuple[str, str, str], ...]] = (
     ("chain_clip", "i8", "clip_f there"),
     ("chain_hot_ns", "i8", "last time the rotation was up"),
     ("chain_path", "f8", "path steepness (velocity . down) where it began"),
+    ("stalled_s", "f8", "seconds the wing has been stalled by alpha, negative inverted, 0 flying"),
+    ("chain_stalled_s", "f8", "how long it had been where the chain began, on the chain's side"),
     ("chain_rates", "i8", "1 when it began without alpha"),
     ("chain_flying_s", "f8", "seconds in it with the wing flying, by alpha or else by r against p"),
     ("start_doubt", "f8", "turned about the flight path between its beginning and another that may be the spin's, rad"),
