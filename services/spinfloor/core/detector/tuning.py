@@ -80,7 +80,7 @@ STEEP_TURNS_RAD: Final = 0.5 * _TURN
 STEEP_FAST_TURNS_RAD: Final = 1.25 * _TURN
 FAST_ROLL_RADPS: Final = 150.0 * _DEG
 STEEP_AGE_S: Final = 1.2
-STALLED_BEFORE_S: Final = 1.0  # a wing stalled this long before the rotation began was not rolled on purpose
+STALLED_BEFORE_S: Final = 0.5  # a wing stalled this long before the rotation began was not rolled on purpose
 
 # Sideslip told by the rates alone goes no further than this (tan beta).
 SIDESLIP_SLOPE: Final = 0.8
