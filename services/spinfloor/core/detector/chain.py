@@ -70,7 +70,9 @@ def _by_vertical(s: Any, settings: Any, t: int, last_t: int, axis: Any, alt: flo
             fraction = (abs(wv) - tu.START_ROTATION_RADPS) / (abs(wv) - before)
         back = fraction * (t - last_t) * 1e-9 + (tu.FAST_S if crossing else 0.0)
         s.chain = 1 if wv > 0.0 else -1
-        s.chain_inherited = 1 if abs(wv) > tu.INHERITED_RADPS and not crossing else 0
+        brought = abs(wv) > tu.INHERITED_RADPS and not crossing
+        rolled = abs(s.wf_fast) > tu.INHERITED_PLANE_RADPS and abs(s.stalled_s) < tu.ROLLED_BEFORE_S
+        s.chain_inherited = 1 if brought or rolled else 0
         _begin(s, t, back, axis, alt)
         s.chain_stalled_s = abs(s.stalled_s)
         _doubt_break(s, t)
@@ -111,6 +113,7 @@ def _by_yaw(s: Any, settings: Any, t: int, last_t: int, axis: Any, alt: float) -
         if hardly and cold and s.chain_yaw * s.fast_r > 0.0:
             _date(s, t, back, alt)
     if s.chain != 0:
+        _begin_again(s, t, back, alt)
         flies = abs(s.mean_r) < math.tan(tu.LEAST_RATE_ALPHA_RAD) * abs(s.mean_p)
         if (s.by_vane == 1 and not stalled) or (s.by_vane == 0 and flies):
             s.chain_flying_s += (t - last_t) * 1e-9
@@ -124,7 +127,18 @@ def _by_yaw(s: Any, settings: Any, t: int, last_t: int, axis: Any, alt: float) -
         s.chain = 1 if s.fast_r > 0.0 else -1
         s.chain_inherited = 1 if s.fast_p**2 + s.fast_r**2 > tu.INHERITED_PLANE_RADPS**2 else 0
         _begin(s, t, back, axis, alt)
+        s.least_wv = math.inf
     s.was_up = 1 if s.chain != 0 and (up or slow_up) else 0
+
+
+@inner
+def _begin_again(s: Any, t: int, back: float, alt: float) -> None:
+    """The rotation about the vertical had turned back while the yaw went on, nose going up and over: it begins anew."""
+    along = s.chain * s.wv_fast
+    s.least_wv = min(s.least_wv, along)
+    if s.least_wv < -tu.WENT_BACK_RADPS and along > tu.START_ROTATION_RADPS and s.down_sd < tu.DOWN_SURE_RAD:
+        _date(s, t, back, alt)
+        s.least_wv = math.inf
 
 
 @hot
@@ -207,7 +221,7 @@ def is_spin(s: Any, settings: Any, t: int, measured: bool) -> bool:
             return False
     elif not _rates_say_spin(s, age, about_v):
         return False
-    return not _could_be_a_roll(s, age, about_f)
+    return not _could_be_a_roll(s, age, about_f, measured)
 
 
 @inner
@@ -235,7 +249,9 @@ def _rates_say_spin(s: Any, age: float, about_v: float) -> bool:
     needed = tu.KNOWN_VERTICAL_DIVE_RAD if s.dive == 1 else tu.KNOWN_VERTICAL_RATES_RAD
     if about_v < needed or age < tu.KNOWN_AGE_RATES_S:
         return False
-    if s.chain * s.wf_fast < tu.KNOWN_ROTATION_RATES_RADPS:
+    if s.chain * s.wf_fast < tu.KNOWN_ROTATION_RATES_RADPS or s.chain * s.wv_fast < tu.START_ROTATION_RADPS:
+        return False
+    if s.chain * (s.turned_f - s.seen_f) < tu.KNOWN_PATH_RATES_RAD:
         return False
     plane = math.sqrt(s.slow_p**2 + s.slow_r**2)
     if abs(s.slow_q) > tu.PITCH_SHARE_RATES * plane:
@@ -244,9 +260,10 @@ def _rates_say_spin(s: Any, age: float, about_v: float) -> bool:
 
 
 @inner
-def _could_be_a_roll(s: Any, age: float, about_f: float) -> bool:
+def _could_be_a_roll(s: Any, age: float, about_f: float, measured: bool) -> bool:
     """Rotation brought along, or begun on a steep path, must go on for longer before it is called a spin."""
-    if s.chain_inherited == 1 and about_f < tu.INHERITED_TURNS_RAD:
+    inherited = tu.INHERITED_TURNS_RAD if measured else tu.INHERITED_TURNS_RATES_RAD
+    if s.chain_inherited == 1 and about_f < inherited:
         return True
     if abs(s.chain_path) < tu.STEEP_PATH or s.chain_stalled_s > tu.STALLED_BEFORE_S:
         return False

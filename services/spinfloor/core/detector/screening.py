@@ -86,8 +86,8 @@ def retire(flags: Any, t: int, ints: Any, floats: Any, cursor: Any) -> int:
 
 
 @inner
-def _is_wild(k: Any, v: float, t: int, step_base: float, step_rate: float) -> bool:
-    """A step too large to be motion, until the new level has proved itself by staying."""
+def _is_wild(k: Any, v: float, t: int, step_base: float, step_rate: float, stay_ns: int) -> bool:
+    """A step too large to be motion, until the new level has proved itself by staying for `stay_ns`."""
     if k.seen < 3:
         return False
     limit = step_base + step_rate * (t - k.good_ns) * 1e-9
@@ -96,9 +96,11 @@ def _is_wild(k: Any, v: float, t: int, step_base: float, step_rate: float) -> bo
         return False
     settled = k.suspect_count > 0 and abs(v - k.suspect) <= step_base + step_rate * (t - k.suspect_ns) * 1e-9
     k.suspect_count = k.suspect_count + 1 if settled else 1
+    if not settled:
+        k.suspect_since_ns = t
     k.suspect = v
     k.suspect_ns = t
-    if k.suspect_count >= 4:
+    if k.suspect_count >= 4 and t - k.suspect_since_ns >= stay_ns:
         k.suspect_count = 0
         return False
     return True
@@ -131,7 +133,8 @@ def _closely(
     if zeroed and v == 0.0:
         earn(flags, c, ZERO_FILLED, t, ints, floats, cursor)
         return math.nan
-    if not LOWEST[c] <= v <= HIGHEST[c] or _is_wild(k, v, t, STEP_BASE[c], STEP_RATE[c]):
+    stay_ns = tu.LEVEL_STAYS_NS if c == ch.PRESSURE_ALTITUDE else 0
+    if not LOWEST[c] <= v <= HIGHEST[c] or _is_wild(k, v, t, STEP_BASE[c], STEP_RATE[c], stay_ns):
         earn(flags, c, WILD, t, ints, floats, cursor)
         return math.nan
     if c <= ch.BETA:

@@ -52,6 +52,7 @@ CHANNEL_DTYPE: Final = np.dtype(
         ("suspect", "f8"),  # last value refused as wild
         ("suspect_ns", "i8"),
         ("suspect_count", "i8"),
+        ("suspect_since_ns", "i8"),  # when the level refused as wild began
         ("raw", "f8"),  # last raw value, bit for bit
         ("same_ns", "i8"),  # since when raw has not changed
         ("peak", "f8"),  # largest |raw| seen

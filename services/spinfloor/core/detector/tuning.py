@@ -28,6 +28,9 @@ YAW_LEAST_RADPS: Final = 6.0 * _DEG
 FALTER_RATES_S: Final = 2.0
 # The pedal's first kick yaws before the wing stalls: a chain that went cold this long, hardly turned, begins anew.
 KICK_S: Final = 0.4
+# So does one whose rotation about the vertical went back this fast in between, if the carried down is worth that much.
+WENT_BACK_RADPS: Final = 16.0 * _DEG
+DOWN_SURE_RAD: Final = 0.3
 KICK_VERTICAL_RAD: Final = 25.0 * _DEG
 BELLY_WEIGHT: Final = 1.0
 # Vane noise, position error and the hysteresis of stall: still stalled this far below the plan's stall angle.
@@ -56,6 +59,7 @@ KNOWN_VERTICAL_RATES_RAD: Final = 47.0 * _DEG
 KNOWN_VERTICAL_DIVE_RAD: Final = 110.0 * _DEG
 # A falling leaf yaws about the vertical while it hardly turns about its path.
 KNOWN_PATH_RAD: Final = 65.0 * _DEG
+KNOWN_PATH_RATES_RAD: Final = 40.0 * _DEG  # a pedal reversed in a sideslip yaws and hardly turns about the path
 # Of the time since the rotation began the wing may have been flying for this share: a noisy vane dips below the stall and back.
 FLYING_SHARE: Final = 0.5
 KNOWN_AGE_S: Final = 0.6
@@ -75,7 +79,9 @@ LEAF_VERTICAL_RADPS: Final = 60.0 * _DEG
 STEEP_PATH: Final = 0.6
 INHERITED_RADPS: Final = 45.0 * _DEG
 INHERITED_PLANE_RADPS: Final = 90.0 * _DEG
-INHERITED_TURNS_RAD: Final = 1.0 * _TURN
+INHERITED_TURNS_RAD: Final = 0.8 * _TURN
+INHERITED_TURNS_RATES_RAD: Final = 1.0 * _TURN
+ROLLED_BEFORE_S: Final = 0.3  # stalled for less when it rotates already: brought along
 STEEP_TURNS_RAD: Final = 0.5 * _TURN
 STEEP_FAST_TURNS_RAD: Final = 1.25 * _TURN
 FAST_ROLL_RADPS: Final = 150.0 * _DEG
@@ -149,6 +155,7 @@ CONTROLS_BEFORE_END_S: Final = 0.5  # no sooner before the end than controls tak
 FLAG_HOLD_S: Final = 1.0
 STUCK_S: Final = 1.0
 STUCK_ALTITUDE_S: Final = 2.0
+LEVEL_STAYS_NS: Final = 1_000_000_000  # altitude that jumps to another level is believed after this long, a burst of zeros never
 STUCK_MOVING_RADPS: Final = 40.0 * _DEG
 ZERO_MOVING_RADPS: Final = 10.0 * _DEG
 MISSING_S: Final = 0.2
