@@ -221,7 +221,7 @@ def is_spin(s: Any, settings: Any, t: int, measured: bool) -> bool:
             return False
     elif not _rates_say_spin(s, age, about_v):
         return False
-    return not _could_be_a_roll(s, age, about_f, measured)
+    return not _could_be_a_roll(s, age, about_f)
 
 
 @inner
@@ -260,10 +260,9 @@ def _rates_say_spin(s: Any, age: float, about_v: float) -> bool:
 
 
 @inner
-def _could_be_a_roll(s: Any, age: float, about_f: float, measured: bool) -> bool:
+def _could_be_a_roll(s: Any, age: float, about_f: float) -> bool:
     """Rotation brought along, or begun on a steep path, must go on for longer before it is called a spin."""
-    inherited = tu.INHERITED_TURNS_RAD if measured else tu.INHERITED_TURNS_RATES_RAD
-    if s.chain_inherited == 1 and about_f < inherited:
+    if s.chain_inherited == 1 and about_f < tu.INHERITED_TURNS_RAD:
         return True
     if abs(s.chain_path) < tu.STEEP_PATH or s.chain_stalled_s > tu.STALLED_BEFORE_S:
         return False

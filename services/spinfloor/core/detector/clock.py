@@ -95,6 +95,7 @@ def for_times(s: Any, by: int) -> None:
     s.flip_ns = _moved(s.flip_ns, by)
     s.belly_ns = _moved(s.belly_ns, by)
     s.near_ns = _moved(s.near_ns, by)
+    s.deep_ns = _moved(s.deep_ns, by)
     s.pedal_move_ns = _moved(s.pedal_move_ns, by)
     s.stick_move_ns = _moved(s.stick_move_ns, by)
     s.controls_ns = _moved(s.controls_ns, by)

@@ -190,6 +190,42 @@ def _watch_unstall(s: Any, m: Any, settings: Any, t: int, last_t: int, measured:
 
 
 @inner
+def _watch_doubt(s: Any, m: Any) -> None:
+    """The rotation comes back from a standstill early in the spin: it may as well have begun here."""
+    along = m.sense_from_above * s.wv_fast
+    s.least_wv = min(s.least_wv, along)
+    if along > tu.START_ROTATION_RADPS:
+        early = m.sense_from_above * (s.turned_v - s.spin_v) < tu.DOUBT_VERTICAL_RAD
+        if s.least_wv < tu.DOUBT_RADPS and early:
+            s.spin_doubt = max(s.spin_doubt, abs(s.turned_f - s.spin_f))
+        s.least_wv = math.inf
+
+
+@inner
+def _watch_deep(s: Any, m: Any, t: int, alt: float) -> bool:
+    """Without alpha: the rotation has fallen to a small part of the spin's and stays there; noted as an un-stall."""
+    s.best_f = max(s.best_f, m.sense_from_above * s.wf_turn)
+    if m.sense_from_above * s.wf_fast > tu.DEEP_SHARE * s.best_f:
+        s.deep_ns = 0
+    elif s.deep_ns == 0:
+        s.deep_ns, s.deep_f, s.deep_v, s.deep_alt = t, s.turned_f, s.turned_v, alt
+    if s.deep_ns == 0 or (t - s.deep_ns) * 1e-9 < max(tu.DEEP_S, tu.DEEP_TURNS * period_now(s, m)):
+        return False
+    if s.unstall_ns == 0 or s.deep_ns < s.unstall_ns:
+        s.unstall_ns, s.unstall_f, s.unstall_v, s.unstall_alt = s.deep_ns, s.deep_f, s.deep_v, s.deep_alt
+    return True
+
+
+@inner
+def _turned_back(s: Any, m: Any, measured: bool) -> bool:
+    """The rotation goes the other way, and not slowly."""
+    along = m.sense_from_above * s.wv_fast
+    if not measured:
+        along = max(along, m.sense_from_above * s.wf_fast)
+    return bool(along < -tu.TURNED_AGAIN_RADPS)
+
+
+@inner
 def watch_end(
     s: Any,
     m: Any,
@@ -203,12 +239,15 @@ def watch_end(
     cursor: Any,
 ) -> None:
     """Note candidates for the end and, once one has held long enough, end the spin at the earlier of them."""
+    _watch_doubt(s, m)
     hold = _watch_unstall(s, m, settings, t, last_t, measured, alt)
     _watch_stop(s, m, t, last_t, measured, alt)
     done = s.unstall_ns > 0 and (t - s.unstall_ns) * 1e-9 > hold
     if s.stop_ns > 0:
         hold = _held(tu.STOP_HOLD_TURNS, tu.STOP_HOLD_S[0], tu.STOP_HOLD_S[1], period_now(s, m))
-        done = done or (t - s.stop_ns) * 1e-9 > hold
+        done = done or (t - s.stop_ns) * 1e-9 > hold or _turned_back(s, m, measured)
+    if not measured and _watch_deep(s, m, t, alt):
+        done = True
     if not done:
         return
     known = s.belly_depth == s.belly_depth

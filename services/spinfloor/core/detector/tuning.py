@@ -79,8 +79,7 @@ LEAF_VERTICAL_RADPS: Final = 60.0 * _DEG
 STEEP_PATH: Final = 0.6
 INHERITED_RADPS: Final = 45.0 * _DEG
 INHERITED_PLANE_RADPS: Final = 90.0 * _DEG
-INHERITED_TURNS_RAD: Final = 0.8 * _TURN
-INHERITED_TURNS_RATES_RAD: Final = 1.0 * _TURN
+INHERITED_TURNS_RAD: Final = 1.0 * _TURN
 ROLLED_BEFORE_S: Final = 0.3  # stalled for less when it rotates already: brought along
 STEEP_TURNS_RAD: Final = 0.5 * _TURN
 STEEP_FAST_TURNS_RAD: Final = 1.25 * _TURN
@@ -90,6 +89,11 @@ STALLED_BEFORE_S: Final = 0.5  # a wing stalled this long before the rotation be
 
 # Sideslip told by the rates alone goes no further than this (tan beta).
 SIDESLIP_SLOPE: Final = 0.8
+
+# Without alpha: a rotation this small a part of the spin's, for this long, is over: a dive near the stall looks like more.
+DEEP_SHARE: Final = 0.4
+DEEP_S: Final = 2.0
+DEEP_TURNS: Final = 0.6
 
 # Un-stall: after recovery controls the edge rises to this share of the spin's own alpha (at most the plan's stall).
 EDGE_SHARE: Final = 0.62
@@ -128,6 +132,7 @@ FLYING_HOLD_TURNS: Final = 0.12
 FLYING_HOLD_S: Final = (0.2, 0.5)
 STOP_HOLD_TURNS: Final = 0.35
 STOP_HOLD_S: Final = (0.6, 1.5)
+TURNED_AGAIN_RADPS: Final = 25.0 * _DEG  # a rotation that has gone back this fast has stopped
 
 # Rotation at the start of a spin, for the turns an uncertain start time is worth.
 ENTRY_ROTATION_RADPS: Final = 110.0 * _DEG
@@ -155,7 +160,9 @@ CONTROLS_BEFORE_END_S: Final = 0.5  # no sooner before the end than controls tak
 FLAG_HOLD_S: Final = 1.0
 STUCK_S: Final = 1.0
 STUCK_ALTITUDE_S: Final = 2.0
-LEVEL_STAYS_NS: Final = 1_000_000_000  # altitude that jumps to another level is believed after this long, a burst of zeros never
+LEVEL_STAYS_NS: Final = (
+    1_000_000_000  # altitude that jumps to another level is believed after this long, a burst of zeros never
+)
 STUCK_MOVING_RADPS: Final = 40.0 * _DEG
 ZERO_MOVING_RADPS: Final = 10.0 * _DEG
 MISSING_S: Final = 0.2
