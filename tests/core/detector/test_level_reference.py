@@ -36,7 +36,7 @@ def _pitch_after(seconds: float, *, pitch_deg: float, nose_sd_deg: float, climb_
 
 def test_a_pitch_left_wrong_by_a_spin_is_near_the_usual_one_after_three_seconds() -> None:
     usual = tu.CRUISE_PITCH_RAD / DEG
-    after = _pitch_after(3.0, pitch_deg=-16.0, nose_sd_deg=tu.SPIN_NOSE_SD_RAD / DEG)
+    after = _pitch_after(3.0, pitch_deg=-16.0, nose_sd_deg=20.0)
     assert after == pytest.approx(usual, abs=4.0)
 
 

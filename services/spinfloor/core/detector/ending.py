@@ -193,12 +193,12 @@ def _watch_unstall(s: Any, m: Any, settings: Any, t: int, last_t: int, measured:
 def _watch_doubt(s: Any, m: Any) -> None:
     """The rotation comes back from a standstill early in the spin: it may as well have begun here."""
     along = m.sense_from_above * s.wv_fast
-    s.least_wv = min(s.least_wv, along)
+    s.spin_least = min(s.spin_least, along)
     if along > tu.START_ROTATION_RADPS:
         early = m.sense_from_above * (s.turned_v - s.spin_v) < tu.DOUBT_VERTICAL_RAD
-        if s.least_wv < tu.DOUBT_RADPS and early:
+        if s.spin_least < tu.DOUBT_RADPS and early:
             s.spin_doubt = max(s.spin_doubt, abs(s.turned_f - s.spin_f))
-        s.least_wv = math.inf
+        s.spin_least = math.inf
 
 
 @inner

@@ -60,7 +60,7 @@ def begin_spin(s: Any, m: Any, t: int, measured: bool, alt: float, ints: Any, fl
     s.dive = 0
     s.start_sd_s = 0.08 if measured and s.has_attitude == 1 else 0.8
     s.spin_doubt = s.start_doubt
-    s.least_wv = math.inf
+    s.spin_least = math.inf
     s.best_f = 0.0
     s.deep_ns = 0
     slot = emit(ints, floats, cursor, CODE_SPIN_STARTED, s.chain_ns, t)

@@ -1,0 +1,82 @@
+"""Beginnings and ends as other aircraft and hands fly them: the rotary-balance source, one named flight for each rule."""
+
+import numpy as np
+import pytest
+from tests.core.detector.flights import clean_block, events_of, flight, of_kind, plan_of
+from tests.truth.flight import START_NS, Flight
+from tests.truth.keep import kept
+from tests.truth.rotary.flights import build
+
+from spinfloor.core.channels import PRESSURE_ALTITUDE
+from spinfloor.core.detector.detector import Detector
+from spinfloor.core.events import Event, Kind
+from spinfloor.core.frames import FrameBlock
+
+
+def rotary(situation: str, seed: int) -> Flight:
+    return kept("rotary", situation, seed, build)
+
+
+def told(f: Flight, *, five: bool = False) -> list[Event]:
+    return events_of(f, "none, 100 Hz", five=five)
+
+
+def seconds(time_ns: int) -> float:
+    return (time_ns - START_NS) * 1e-9
+
+
+@pytest.mark.parametrize(("situation", "seed"), [("out of a hammerhead", 1), ("many turns", 0)])
+def test_a_spin_out_of_a_mush_is_not_taken_for_a_roll(situation: str, seed: int) -> None:
+    """Held in the stall the path is steep before the wing autorotates; it took half a turn more, up to 6 s."""
+    f = rotary(situation, seed)
+    start = of_kind(told(f), Kind.SPIN_STARTED)[0]
+    assert seconds(start.detected_ns) - f.truth["spins"][0]["start_s"] < 4.0
+
+
+def test_a_rotation_that_goes_the_other_way_has_stopped() -> None:
+    f = rotary("out of a hammerhead", 5)
+    (end,) = of_kind(told(f), Kind.SPIN_ENDED)
+    assert seconds(end.time_ns) == pytest.approx(f.truth["spins"][0]["spin_end_s"], abs=0.3)
+
+
+@pytest.mark.parametrize("seed", [0, 2])
+def test_by_rates_a_dive_near_the_stall_is_no_spin_that_goes_on(seed: int) -> None:
+    """A 4 g spiral with r against p like a stall kept it alive for 9 to 11 s."""
+    f = rotary("hands off", seed)
+    end = of_kind(told(f, five=True), Kind.SPIN_ENDED)[0]
+    assert seconds(end.time_ns) == pytest.approx(f.truth["spins"][0]["spin_end_s"], abs=1.0)
+
+
+@pytest.mark.parametrize(("situation", "seed"), [("sideslips", 4), ("gyration", 3)])
+def test_by_rates_what_hardly_turns_is_no_spin(situation: str, seed: int) -> None:
+    assert not of_kind(told(rotary(situation, seed), five=True), Kind.SPIN_STARTED)
+
+
+def test_a_standstill_in_a_known_spin_widens_the_interval() -> None:
+    f = rotary("out of a climb", 0)
+    spin = f.truth["spins"][0]
+    end = of_kind(told(f), Kind.SPIN_ENDED)[0]
+    missed = abs(end.data["turns"] - spin["turns"]["start_to_spinend"]["about_flight_path"])
+    assert missed < 1.96 * end.data["turns_sd"]
+
+
+def _with_altitude(f: Flight, from_s: float, to_s: float, value_m: float) -> list[Event]:
+    whole = clean_block(f, 100.0)
+    values = whole.values.copy()
+    t = (whole.time_ns - START_NS) * 1e-9
+    values[(t >= from_s) & (t < to_s), PRESSURE_ALTITUDE] = value_m
+    return Detector(sortie="t", plan=plan_of(f)).feed(FrameBlock(whole.time_ns, values))
+
+
+def test_a_burst_of_zeros_is_no_altitude() -> None:
+    """Four frames of it were believed: every floor crossed, and recover called."""
+    events = _with_altitude(flight("developed", 0), 3.0, 3.4, 0.0)
+    assert not [e for e in of_kind(events, Kind.FLOOR_CROSSED) if seconds(e.detected_ns) < 5.0]
+    assert not [e for e in of_kind(events, Kind.CALL) if seconds(e.detected_ns) < 5.0 and e.data["call"] == "recover"]
+
+
+def test_a_level_that_stays_is_believed_after_a_second() -> None:
+    events = _with_altitude(flight("steep turn", 0), 20.0, 90.0, 700.0)
+    crossed = of_kind(events, Kind.FLOOR_CROSSED)
+    assert crossed
+    assert np.all([20.9 < seconds(e.detected_ns) < 23.0 for e in crossed])
