@@ -5,6 +5,7 @@ from tests.core.detector.flights import clean_block, events_of, flags, flight, o
 
 from spinfloor.core.detector.detector import Detector
 from spinfloor.core.events import Kind
+from spinfloor.core.frames import FrameBlock
 
 FLIGHT = flight("developed", 3)
 FAULTS = (
@@ -27,6 +28,36 @@ def test_fault_is_flagged_and_survived(fault: str, flag: str) -> None:
     for e, true in zip(ended, FLIGHT.truth["spins"], strict=True):
         turns = true["turns"]["start_to_spinend"]["about_flight_path"]
         assert abs(float(str(e.data["turns"])) - turns) < 0.15
+
+
+def in_batches(block: FrameBlock, frames: int) -> list[FrameBlock]:
+    return [block.slice(i, i + frames) for i in range(0, len(block), frames)]
+
+
+@pytest.mark.parametrize("frames", [3, 40, 120, 200])
+def test_what_comes_twice_or_overlaps_counts_once(frames: int) -> None:
+    """A second source with the same frames, and batches that begin with the last half of the one before."""
+    block = clean_block(FLIGHT)
+    ended = of_kind(Detector(sortie="t", plan=plan_of(FLIGHT)).feed(block), Kind.SPIN_ENDED)
+    pieces = in_batches(block, frames)
+    twice = [piece for piece in pieces for _ in range(2)]
+    overlapping = [block.slice(max(i - frames // 2, 0), i + frames) for i in range(0, len(block), frames)]
+    for sent in (twice, overlapping):
+        detector = Detector(sortie="t", plan=plan_of(FLIGHT))
+        events = [event for piece in sent for event in detector.feed(piece)]
+        assert [(e.time_ns, e.data) for e in of_kind(events, Kind.SPIN_ENDED)] == [(e.time_ns, e.data) for e in ended]
+        assert {flag for _, flag in flags(events)} <= {"duplicate"}
+
+
+def test_a_batch_that_was_overtaken_is_left_out_and_time_goes_on() -> None:
+    block = clean_block(FLIGHT)
+    pieces = in_batches(block, 40)
+    swapped = [piece for pair in zip(pieces[1::2], pieces[0::2], strict=False) for piece in pair]
+    detector = Detector(sortie="t", plan=plan_of(FLIGHT))
+    events = [event for piece in swapped for event in detector.feed(piece)]
+    assert "clock jump" not in {flag for _, flag in flags(events)}
+    for ended, true in zip(of_kind(events, Kind.SPIN_ENDED), FLIGHT.truth["spins"], strict=True):
+        assert abs(float(str(ended.data["turns"])) - true["turns"]["start_to_spinend"]["about_flight_path"]) < 1.0
 
 
 def test_a_clean_flight_has_no_flag() -> None:

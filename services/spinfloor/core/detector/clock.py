@@ -1,19 +1,32 @@
 """The time stamp of each frame: duplicates, frames out of order, jumps of the source's clock, gaps.
 
-Times int64 ns. Behaviour by flag: docs/method/quality.md.
+Times int64 ns. Behaviour by flag: docs/method/quality.md. A late frame may be a repeated one (a second source, a batch
+that overlaps), one of a batch that was overtaken, or the first after the clock was set back. Only the last kind brings
+values that were not seen at its time, outside a gap and not before the first frame.
 """
 
 from typing import Any
 
+from spinfloor.core.channels import PITCH_RATE, PRESSURE_ALTITUDE, ROLL_RATE, YAW_RATE
 from spinfloor.core.compiled import hot, inner
 from spinfloor.core.detector import tuning as tu
 from spinfloor.core.detector.screening import earn
-from spinfloor.core.detector.states import CLOCK_JUMP, DUPLICATE, GAP, OUT_OF_ORDER, TIME_ROW
+from spinfloor.core.detector.states import CLOCK_JUMP, DUPLICATE, GAP, OUT_OF_ORDER, TAKEN, TIME_ROW
 
 
 @hot
-def admit(s: Any, m: Any, t: int, flags: Any, ints: Any, floats: Any, cursor: Any) -> bool:
-    """True when the frame with time `t` is the next one to take in."""
+def admit(s: Any, m: Any, t: int, row: Any, flags: Any, ints: Any, floats: Any, cursor: Any) -> bool:
+    """True when the frame with time `t` is the next one to take in. row: its values, SI."""
+    if not _next(s, m, t, row, flags, ints, floats, cursor):
+        return False
+    place = s.frames % TAKEN
+    s.taken_ns[place] = t
+    s.taken_key[place] = _key(row)
+    return True
+
+
+@inner
+def _next(s: Any, m: Any, t: int, row: Any, flags: Any, ints: Any, floats: Any, cursor: Any) -> bool:
     if s.started == 0:
         return True
     ahead = (t - s.last_ns) * 1e-9
@@ -21,7 +34,7 @@ def admit(s: Any, m: Any, t: int, flags: Any, ints: Any, floats: Any, cursor: An
         earn(flags, TIME_ROW, DUPLICATE, t, ints, floats, cursor)
         return False
     if ahead < 0.0:
-        return _late(s, m, t, ahead, flags, ints, floats, cursor)
+        return _late(s, m, t, ahead, row, flags, ints, floats, cursor)
     s.back_count = 0
     if ahead > tu.AHEAD_S and not (s.ahead_ns > 0 and 0 < t - s.ahead_ns < int(2e9)):
         s.ahead_ns = t
@@ -31,12 +44,35 @@ def admit(s: Any, m: Any, t: int, flags: Any, ints: Any, floats: Any, cursor: An
         earn(flags, TIME_ROW, CLOCK_JUMP, t, ints, floats, cursor)
     if ahead > max(tu.GAP_S, 4.0 * s.frame_dt):
         earn(flags, TIME_ROW, GAP, t, ints, floats, cursor)
+        s.hole_from_ns = s.last_ns if ahead <= tu.BACK_S else 0
+        s.hole_to_ns = t if ahead <= tu.BACK_S else 0
     return True
 
 
 @inner
-def _late(s: Any, m: Any, t: int, ahead: float, flags: Any, ints: Any, floats: Any, cursor: Any) -> bool:
-    """A frame from before the last one: out of order, or the clock was set back and now runs on from there."""
+def _key(row: Any) -> float:
+    """What a frame said, as one number."""
+    return float(row[ROLL_RATE] + 2.0 * row[PITCH_RATE] + 4.0 * row[YAW_RATE] + 8.0 * row[PRESSURE_ALTITUDE])
+
+
+@inner
+def _repeated(s: Any, t: int, row: Any) -> bool:
+    key = _key(row)
+    for place in range(TAKEN):
+        if s.taken_ns[place] == t:
+            return bool(s.taken_key[place] == key or (key != key and s.taken_key[place] != s.taken_key[place]))
+    return False
+
+
+@inner
+def _late(s: Any, m: Any, t: int, ahead: float, row: Any, flags: Any, ints: Any, floats: Any, cursor: Any) -> bool:
+    """A frame from before the last one: repeated, out of order, or the clock was set back and now runs on from there."""
+    if _repeated(s, t, row):
+        earn(flags, TIME_ROW, DUPLICATE, s.last_ns, ints, floats, cursor)
+        return False
+    if s.hole_from_ns < t < s.hole_to_ns or (ahead > -tu.BACK_S and t < s.origin_ns):
+        earn(flags, TIME_ROW, OUT_OF_ORDER, s.last_ns, ints, floats, cursor)
+        return False
     follows = s.back_count > 0 and 0 < t - s.back_ns < int(1e9)
     s.back_count = s.back_count + 1 if follows else 1
     s.back_ns = t
@@ -59,6 +95,8 @@ def shift_times(s: Any, m: Any, by: int) -> None:
     s.origin_ns += by
     s.last_ns += by
     s.now_ns += by
+    s.taken_ns[:] = 0
+    s.hole_from_ns = s.hole_to_ns = 0
     for_times(s, by)
     m.spin_start_ns += by if m.spin_start_ns > 0 else 0
     m.spin_end_ns += by if m.spin_end_ns > 0 else 0

@@ -195,7 +195,7 @@ def step_frame(
     cursor: Any,
 ) -> bool:
     """Take one frame; True when it was taken in (not a duplicate, not out of order)."""
-    if not admit(s, m, t, flags, ints, floats, cursor):
+    if not admit(s, m, t, row, flags, ints, floats, cursor):
         return False
     _clear_pulses(m)
     last_t = s.last_ns if s.started == 1 else t

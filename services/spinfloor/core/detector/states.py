@@ -71,6 +71,8 @@ _STATE_FIELDS: Final[tuple[tuple[str, str, str], ...]] = (
     ("ahead_ns", "i8", "time of a frame far in the future, waiting to be confirmed"),
     ("back_ns", "i8", "time of the last frame far in the past"),
     ("back_count", "i8", "how many frames in a row continued from there"),
+    ("hole_from_ns", "i8", "last frame before the newest short gap, 0 none"),
+    ("hole_to_ns", "i8", "the frame after it"),
     ("frames", "i8", "frames taken in"),
     ("frame_dt", "f8", "smoothed frame spacing, s"),
     ("lost", "i8", "1 between data lost and data back"),
@@ -264,4 +266,10 @@ _STATE_FIELDS: Final[tuple[tuple[str, str, str], ...]] = (
     ("spiral_turned", "f8", "leaky integral of wv, rad"),
 )
 
-STATE_DTYPE: Final = np.dtype([(name, kind) for name, kind, _ in _STATE_FIELDS])
+TAKEN: Final = 512  # frames remembered to know a repeated one by; 5 s at 100 Hz
+_TAKEN_FIELDS: Final = (
+    ("taken_ns", "i8", (TAKEN,)),  # times of the last frames taken in
+    ("taken_key", "f8", (TAKEN,)),  # and what they said
+)
+
+STATE_DTYPE: Final = np.dtype([*((name, kind) for name, kind, _ in _STATE_FIELDS), *_TAKEN_FIELDS])
