@@ -100,6 +100,7 @@ def test_a_clock_set_back_is_flagged_and_the_turns_go_on(inside: bool) -> None:
     assert len(ended) == 1
     turns = true["turns"]["start_to_spinend"]["about_flight_path"]
     assert abs(float(str(ended[0].data["turns"])) - turns) < 0.15
+    assert ended[0].data["turns_lower_bound"] is inside
 
 
 @settings(max_examples=6, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture])

@@ -85,6 +85,7 @@ def _late(s: Any, m: Any, t: int, ahead: float, row: Any, flags: Any, ints: Any,
     earn(flags, TIME_ROW, CLOCK_JUMP, s.last_ns, ints, floats, cursor)
     step = int(max(s.frame_dt, 1e-3) * 1e9)
     shift_times(s, m, t - step - s.last_ns)
+    s.clip_f += 3  # what was flown between the two clocks is not known: turns become a lower bound
     s.back_count = 0
     return True
 

@@ -30,7 +30,7 @@ FALTER_RATES_S: Final = 2.0
 KICK_S: Final = 0.4
 # So does one whose rotation about the vertical went back this fast in between, if the carried down is worth that much.
 WENT_BACK_RADPS: Final = 16.0 * _DEG
-DOWN_SURE_RAD: Final = 0.3
+DOWN_SURE_RAD: Final = 17.0 * _DEG
 KICK_VERTICAL_RAD: Final = 25.0 * _DEG
 BELLY_WEIGHT: Final = 1.0
 # Vane noise, position error and the hysteresis of stall: still stalled this far below the plan's stall angle.

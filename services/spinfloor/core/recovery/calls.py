@@ -147,7 +147,8 @@ def _issue_turn(motion, decision, settings, ints, floats, cursor):
     whole = int(turns) if turns > 0.0 else 0
     if whole <= decision.turn_called:
         return False
-    if turns - whole > LATE_TURN:
+    left = decision.active[ABANDON] & ~decision.silenced[ABANDON] != 0  # nobody counts turns between two *abandon*
+    if left or turns - whole > LATE_TURN:
         decision.turn_called = whole
         return False
     if not channel_free(decision, TURN, motion.time_ns):
