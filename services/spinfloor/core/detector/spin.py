@@ -58,7 +58,7 @@ def begin_spin(s: Any, m: Any, t: int, measured: bool, alt: float, ints: Any, fl
     s.fall_ns = s.yaw_gone_ns = s.near_ns = s.flip_ns = s.belly_ns = 0
     s.side_now = float(side)
     s.dive = 0
-    s.start_sd_s = 0.08 if measured and s.has_attitude == 1 else 0.8
+    s.start_sd_s = 0.08 if measured and s.has_attitude == 1 else 1.2
     s.spin_doubt = s.start_doubt
     s.spin_least = math.inf
     s.best_f = 0.0
