@@ -119,6 +119,7 @@ def test_a_restart_of_the_service_keeps_the_session_in_every_tab(
     second.set_default_timeout(PATIENCE_MS)
     second.goto(f"{guarded.base}/?sortie=guarded")
     expect(second.locator("#shell-session")).to_contain_text("control desk")
+    expect(second.locator("#w-origin")).to_have_text("NO DATA YET")
     second.keyboard.press("c")
     expect(second.locator("#w-mark-answer")).to_contain_text("Controls applied: recorded")
     second.close()
