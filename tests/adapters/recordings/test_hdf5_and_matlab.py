@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import random
 from pathlib import Path
 
 import h5py
@@ -107,6 +108,27 @@ def test_matlab_v5_damage_costs_one_variable(tmp_path: Path, spin_columns: Colum
     recording = read_recording(path)
     assert len(recording.block) == 500
     assert "cut short" in recording.notes[0].sentence
+
+
+def test_matlab_v5_damage_that_crashes_the_library_ends_no_process(tmp_path: Path) -> None:
+    """One in ten of these ends the process that reads them with a segmentation fault or a bus error (scipy 1.17)."""
+    path = tmp_path / "f.mat"
+    names = ["time_s", "roll_rate_dps", "pitch_rate_dps", "yaw_rate_dps", "pressure_altitude_ft"]
+    scipy.io.savemat(path, {name: np.arange(50) / 50.0 for name in names})
+    whole = path.read_bytes()
+    ends: list[str] = []
+    for seed in range(60):
+        draw = random.Random(seed)
+        damaged = bytearray(whole)
+        for _ in range(draw.randint(1, 8)):
+            damaged[draw.randrange(128, len(damaged))] = draw.randrange(256)
+        path.write_bytes(damaged)
+        try:
+            ends.append(str(read_recording(path).source["format"]))
+        except RecordingError as error:
+            ends.append(error.sentence)
+    assert "matlab v5" in ends
+    assert any("f.mat" in end for end in ends)
 
 
 def test_columns_beyond_the_most_that_are_read_are_told(tmp_path: Path) -> None:

@@ -1,6 +1,7 @@
 """MATLAB version 5 files: numeric vectors, and structs of them; v7.3 files are HDF5 and go to that reader.
 
-A struct with `data` (or `values`) and `units` is a channel with its unit, as logging tools write them.
+A struct with `data` (or `values`) and `units` is a channel with its unit, as logging tools write them. The compiled
+part of the library can crash on a damaged variable, so it works in a child process.
 """
 
 from __future__ import annotations
@@ -14,6 +15,7 @@ from typing import Any
 
 import numpy as np
 
+from spinfloor.adapters.recordings.in_child import CHILD
 from spinfloor.adapters.recordings.recording import Column, Notes, RecordingError, Source, Table
 from spinfloor.adapters.recordings.vectors import UNIT_KEYS, vectors
 
@@ -27,8 +29,13 @@ _VALUES = ("data", "values", "Data", "Values")
 def read_matlab(path: Path) -> Source:
     """One table per struct (and one for the loose vectors) and vector length.
 
-    Damaged variables are left out with a note; RecordingError when no vector is left.
+    Damaged variables are left out with a note; RecordingError when no vector is left, or the library crashes.
     """
+    return CHILD.read(read_here, path)
+
+
+def read_here(path: Path) -> Source:
+    """The same in this process."""
     notes = Notes()
     variables = _variables(path, notes)
     found: dict[tuple[str, int], dict[str, Column]] = {}
