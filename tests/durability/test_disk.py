@@ -279,6 +279,7 @@ def test_killed_on_a_full_disk_and_started_on_it_the_service_says_so_and_goes_on
             with service:
                 kept = _fill(service)
                 service.kill()
+                _to_the_brim(service)  # what the killed process had held is free again
                 service.log.write_bytes(b"")
                 service.start(ready=False)
                 wait_for(lambda: "disk is full" in service.log.read_text(), seconds=120.0, what="a word in the log")
@@ -304,11 +305,15 @@ def _fill(service: RunningService) -> int:
     kept = 0
     while _taken(service, noise(kept)):
         kept += 1
-    (service.data / "filler").write_bytes(b"")
+    _to_the_brim(service)
+    return kept
+
+
+def _to_the_brim(service: RunningService) -> None:
+    """Not a page is left on the disk."""
     with suppress(OSError), (service.data / "filler").open("ab", buffering=0) as filler:
         while True:
             filler.write(bytes(4096))
-    return kept
 
 
 def _taken(service: RunningService, body: bytes) -> bool:
