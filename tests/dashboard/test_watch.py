@@ -7,6 +7,7 @@ from typing import Any
 
 import pytest
 from playwright.sync_api import Browser, Page, expect
+from tests.dashboard.extreme import EXTREME
 from tests.dashboard.flying import RECORDING, create, send, stretch
 from tests.dashboard.visiting import PATIENCE_MS, Visit
 from tests.tools.running import RunningService
@@ -282,15 +283,6 @@ def test_several_sorties_in_one_row_and_history_works(visit: Visit, service: Run
     page.go_back()
     expect(page.locator('.chip[data-sortie="north"]')).to_have_attribute("aria-current", "true", timeout=SOON_MS)
     assert visit.errors == []
-
-
-EXTREME = {
-    "link": "ok", "phase": "developed", "in_spin": True, "orientation": "inverted", "direction": "right",
-    "mode": "moderately steep", "oscillatory": True, "turns": 12.94, "planned_turns": 10.5, "altitude_ft": 38_888.0,
-    "altitude_left_ft": {"median": 23_456.0, "bound": -12_345.0}, "seconds_left": {"median": 188.0, "bound": -88.0},
-    "turns_left": {"median": 28.8, "bound": -18.8}, "data_age_s": 0.1, "estimated": True, "sink_fpm": 18_888.0,
-    "floors": {"recovery_ft": 8_000.0, "abandon_ft": 6_000.0, "ground_ft": 0.0}, "quality": [],
-}  # fmt: skip
 
 
 @pytest.mark.parametrize(("width", "height"), [(1280, 720), (1920, 1080)])

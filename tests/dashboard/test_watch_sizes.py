@@ -4,18 +4,12 @@ from typing import Any
 
 import pytest
 from playwright.sync_api import Browser
+from tests.dashboard.extreme import EXTREME
 from tests.dashboard.visiting import Visit
 from tests.tools.running import RunningService
 
 pytestmark = [pytest.mark.browser, pytest.mark.timeout(400)]
 
-STATE = {
-    "link": "ok", "phase": "developed", "in_spin": True, "orientation": "inverted", "direction": "right",
-    "mode": "moderately steep", "oscillatory": True, "turns": 12.94, "planned_turns": 10.5, "altitude_ft": 38_888.0,
-    "altitude_left_ft": {"median": 23_456.0, "bound": -12_345.0}, "seconds_left": {"median": 188.0, "bound": -88.0},
-    "turns_left": {"median": 28.8, "bound": -18.8}, "data_age_s": 0.1, "estimated": True, "sink_fpm": 18_888.0,
-    "floors": {"recovery_ft": 8_000.0, "abandon_ft": 6_000.0, "ground_ft": 0.0}, "quality": [],
-}  # fmt: skip
 CALL = {
     "call": "abandon", "words": "abandon", "altitude_ft": 12_602, "altitude_left_ft": -4_492, "altitude_left_bound_ft": -6_038,
     "reason": "abandon floor reached within the lead: 12,602 ft, abandon floor 11,500 ft, 25,495 ft/min down, lead 2.5 s",
@@ -53,7 +47,7 @@ def test_what_matters_is_seen_without_scrolling(
 ) -> None:
     visit = Visit(browser, service.base, width, height)
     page = visit.open("/")
-    state: dict[str, Any] = STATE
+    state: dict[str, Any] = EXTREME
     page.evaluate(SHOW, [state, CALL])
     assert page.evaluate(NOT_SEEN, list(SEEN)) == []
     assert page.evaluate("() => document.documentElement.scrollWidth <= innerWidth")

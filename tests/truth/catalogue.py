@@ -15,13 +15,18 @@ FILE = Path(__file__).with_name("catalogue.txt")
 PER_SPIN, PER_OTHER, LAST_SEED = 9, 5, 60
 
 
-def entries() -> list[tuple[str, int]]:
-    """(situation, seed) of every flight of our own simulator in the benchmark."""
+def listed(file: Path) -> list[tuple[str, int]]:
+    """(situation, seed) of a catalogue: a line `situation: seed seed ...` each."""
     out = []
-    for line in FILE.read_text().splitlines():
+    for line in file.read_text().splitlines():
         name, _, seeds = line.partition(":")
         out += [(name, int(seed)) for seed in seeds.split()]
     return out
+
+
+def entries() -> list[tuple[str, int]]:
+    """(situation, seed) of every flight of our own simulator in the benchmark."""
+    return listed(FILE)
 
 
 def unseen(first_seed: int, per_spin: int = 8, per_other: int = 5) -> list[tuple[str, int]]:

@@ -41,39 +41,57 @@ class Flight:
         return START_NS + np.rint(self.time_s * 1e9).astype(np.int64)
 
 
-def euler(rows: Floats) -> tuple[Floats, Floats, Floats]:
-    """Roll, pitch, heading (unwrapped heading, rad) from simulator rows."""
-    w, x, y, z = (rows[:, i] for i in (dyn.QW, dyn.QX, dyn.QY, dyn.QZ))
+def euler(w: Floats, x: Floats, y: Floats, z: Floats) -> tuple[Floats, Floats, Floats]:
+    """Roll, pitch, heading (unwrapped heading, rad) from the attitude quaternion."""
     roll = np.arctan2(2 * (y * z + w * x), 1 - 2 * (x * x + y * y))
     pitch = np.arcsin(np.clip(-2 * (x * z - w * y), -1, 1))
     heading = np.unwrap(np.arctan2(2 * (x * y + w * z), 1 - 2 * (y * y + z * z)))
     return roll, pitch, heading
 
 
-def columns_of(rows: Floats) -> dict[str, Floats]:
-    """Contract columns in edge units from simulator rows."""
-    roll, pitch, heading = euler(rows)
-    air = rows[:, dyn.AIR_U : dyn.AIR_U + 3]
+def contract_columns(
+    rates: Floats, height_m: Floats, attitude: tuple[Floats, Floats, Floats], air: Floats, load: Floats, hands: Floats
+) -> dict[str, Floats]:
+    """Contract columns in edge units. rates rad/s, air (velocity through it) m/s and load g: shape (n, 3), z down; hands
+    (aft, right, pedal, throttle): (n, 4), fractions of full travel.
+    """
+    roll, pitch, heading = attitude
     speed = np.linalg.norm(air, axis=1)
     return {
-        "roll_rate_dps": rows[:, dyn.P] * DEG,
-        "pitch_rate_dps": rows[:, dyn.Q] * DEG,
-        "yaw_rate_dps": rows[:, dyn.R] * DEG,
-        "pressure_altitude_ft": rows[:, dyn.H] / 0.3048,
+        "roll_rate_dps": rates[:, 0] * DEG,
+        "pitch_rate_dps": rates[:, 1] * DEG,
+        "yaw_rate_dps": rates[:, 2] * DEG,
+        "pressure_altitude_ft": height_m / 0.3048,
         "roll_deg": roll * DEG,
         "pitch_deg": pitch * DEG,
         "heading_deg": np.mod(heading * DEG, 360.0),
         "alpha_deg": np.arctan2(air[:, 2], air[:, 0]) * DEG,
         "beta_deg": np.arcsin(np.clip(air[:, 1] / np.maximum(speed, 0.1), -1, 1)) * DEG,
-        "calibrated_airspeed_kt": calibrated_airspeed(speed, rows[:, dyn.H]) / KNOT,
-        "longitudinal_load_g": rows[:, dyn.AX],
-        "lateral_load_g": rows[:, dyn.AY],
-        "normal_load_g": -rows[:, dyn.AZ],
-        "stick_aft_pct": rows[:, dyn.AFT] * 100,
-        "stick_right_pct": rows[:, dyn.RIGHT] * 100,
-        "pedal_right_pct": rows[:, dyn.PEDAL] * 100,
-        "throttle_pct": rows[:, dyn.THROTTLE] * 100,
+        "calibrated_airspeed_kt": calibrated_airspeed(speed, height_m) / KNOT,
+        "longitudinal_load_g": load[:, 0],
+        "lateral_load_g": load[:, 1],
+        "normal_load_g": -load[:, 2],
+        "stick_aft_pct": hands[:, 0] * 100,
+        "stick_right_pct": hands[:, 1] * 100,
+        "pedal_right_pct": hands[:, 2] * 100,
+        "throttle_pct": hands[:, 3] * 100,
     }
+
+
+def _attitude(rows: Floats) -> tuple[Floats, Floats, Floats]:
+    return euler(*(rows[:, i] for i in (dyn.QW, dyn.QX, dyn.QY, dyn.QZ)))
+
+
+def columns_of(rows: Floats) -> dict[str, Floats]:
+    """Contract columns in edge units from simulator rows."""
+    return contract_columns(
+        rows[:, [dyn.P, dyn.Q, dyn.R]],
+        rows[:, dyn.H],
+        _attitude(rows),
+        rows[:, dyn.AIR_U : dyn.AIR_U + 3],
+        rows[:, [dyn.AX, dyn.AY, dyn.AZ]],
+        rows[:, [dyn.AFT, dyn.RIGHT, dyn.PEDAL, dyn.THROTTLE]],
+    )
 
 
 def _marks(rows: Floats, script: Floats) -> dict[str, list[float]]:
@@ -113,7 +131,7 @@ def simulate(
     start = _start(height_m, speed_mps, heading=float(rng.uniform(0, 2 * np.pi)))
     rows = dyn.fly(frame.array, start, script.array, gust_mps, noise, n)
     columns = columns_of(rows)
-    _roll, pitch, heading = euler(rows)
+    _roll, pitch, heading = _attitude(rows)
     exact = labels.Exact(
         rows[:, 0], columns["alpha_deg"] / DEG, rows[:, dyn.R], rows[:, dyn.OMEGA_V], rows[:, dyn.TFP], rows[:, dyn.TV],
         rows[:, dyn.H], pitch, heading, frame.stall_alpha_rad, frame.stall_alpha_inverted_rad,

@@ -10,6 +10,7 @@ from pathlib import Path
 from typing import Any
 
 import numpy as np
+from tests.truth.catalogue import listed
 from tests.truth.flight import Flight
 from tests.truth.rotary.draw import Draw
 from tests.truth.rotary.fly import Sky, simulate, stall_speed
@@ -80,13 +81,9 @@ def found(first_seed: int, per_situation: int = PER_SITUATION) -> list[tuple[str
 
 def entries() -> list[tuple[str, int]]:
     """(situation, seed) of the benchmark's flights: `catalogue.txt`, written by `python -m tests.truth.rotary.flights`."""
-    out = []
-    for line in FILE.read_text().splitlines():
-        name, _, seeds = line.partition(":")
-        out += [(name, int(seed)) for seed in seeds.split()]
-    return out
+    return listed(FILE)
 
 
 if __name__ == "__main__":
-    listed = found(0)
-    FILE.write_text("".join(f"{n}: {' '.join(str(s) for m, s in listed if m == n)}\n" for n in SITUATIONS))
+    chosen = found(0)
+    FILE.write_text("".join(f"{n}: {' '.join(str(s) for m, s in chosen if m == n)}\n" for n in SITUATIONS))

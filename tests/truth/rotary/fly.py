@@ -9,8 +9,8 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 from tests.truth import labels
-from tests.truth.atmosphere import calibrated_airspeed, density
-from tests.truth.flight import DEG, KNOT, START_NS, Flight
+from tests.truth.atmosphere import density
+from tests.truth.flight import DEG, START_NS, Flight, contract_columns, euler
 from tests.truth.rotary import card as c
 from tests.truth.rotary import loop, motion
 from tests.truth.rotary.card import Card
@@ -58,36 +58,20 @@ def rows_of(s: Shape, card: Card, sky: Sky, seed: int) -> Floats:
     )  # fmt: skip
 
 
-def _euler(rows: Floats) -> tuple[Floats, Floats, Floats]:
-    w, x, y, z = (rows[:, i] for i in range(loop.QW, loop.QW + 4))
-    roll = np.arctan2(2 * (y * z + w * x), 1 - 2 * (x * x + y * y))
-    pitch = np.arcsin(np.clip(-2 * (x * z - w * y), -1, 1))
-    return roll, pitch, np.unwrap(np.arctan2(2 * (x * y + w * z), 1 - 2 * (y * y + z * z)))
+def _attitude(rows: Floats) -> tuple[Floats, Floats, Floats]:
+    return euler(*(rows[:, i] for i in range(loop.QW, loop.QW + 4)))
 
 
 def columns_of(rows: Floats, s: Shape) -> dict[str, Floats]:
     """Contract columns in edge units."""
-    roll, pitch, heading = _euler(rows)
-    air = rows[:, loop.AIR : loop.AIR + 3]
-    speed = np.linalg.norm(air, axis=1)
-    load = rows[:, loop.FORCE : loop.FORCE + 3] / (s.mass_kg * 9.80665)
-    hands = rows[:, loop.HANDS : loop.HANDS + 4] * 100.0
-    return {
-        "roll_rate_dps": rows[:, loop.P] * DEG,
-        "pitch_rate_dps": rows[:, loop.P + 1] * DEG,
-        "yaw_rate_dps": rows[:, loop.P + 2] * DEG,
-        "pressure_altitude_ft": rows[:, loop.H] / 0.3048,
-        "roll_deg": roll * DEG,
-        "pitch_deg": pitch * DEG,
-        "heading_deg": np.mod(heading * DEG, 360.0),
-        "alpha_deg": np.arctan2(air[:, 2], air[:, 0]) * DEG,
-        "beta_deg": np.arcsin(np.clip(air[:, 1] / np.maximum(speed, 0.1), -1, 1)) * DEG,
-        "calibrated_airspeed_kt": calibrated_airspeed(speed, rows[:, loop.H]) / KNOT,
-        "longitudinal_load_g": load[:, 0],
-        "lateral_load_g": load[:, 1],
-        "normal_load_g": -load[:, 2],
-        **dict(zip(("stick_aft_pct", "stick_right_pct", "pedal_right_pct", "throttle_pct"), hands.T, strict=True)),
-    }
+    return contract_columns(
+        rows[:, loop.P : loop.P + 3],
+        rows[:, loop.H],
+        _attitude(rows),
+        rows[:, loop.AIR : loop.AIR + 3],
+        rows[:, loop.FORCE : loop.FORCE + 3] / (s.mass_kg * 9.80665),
+        rows[:, loop.HANDS : loop.HANDS + 4],
+    )
 
 
 def _marks(rows: Floats, card: Card) -> dict[str, list[float]]:
@@ -111,7 +95,7 @@ def simulate(situation: str, seed: int, s: Shape, card: Card, sky: Sky) -> Fligh
     """Fly the card and label the flight from its exact state."""
     rows = rows_of(s, card, sky, seed)
     columns = columns_of(rows, s)
-    _roll, pitch, heading = _euler(rows)
+    _roll, pitch, heading = _attitude(rows)
     exact = labels.Exact(
         rows[:, 0], columns["alpha_deg"] / DEG, rows[:, loop.P + 2], rows[:, loop.OMEGA_V], rows[:, loop.TFP], rows[:, loop.TV],
         rows[:, loop.H], pitch, heading, s.stall_rad, s.stall_inverted_rad,

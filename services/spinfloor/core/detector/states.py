@@ -190,7 +190,7 @@ _STATE_FIELDS: Final[tuple[tuple[str, str, str], ...]] = (
     ("spin_clip", "i8", "clip_f at the start"),
     ("start_sd_s", "f8", "uncertainty of the start time"),
     ("spin_least", "f8", "least rotation about the vertical in the spin's sense since it was last up, rad/s"),
-    ("spin_doubt", "f8", "start_doubt of the chain that became the spin, rad"),
+    ("spin_doubt", "f8", "turns between the beginnings there are to choose from, rad about the path"),
     ("turns_said", "i8", "whole turns announced"),
     ("turn_ns", "i8", "time of the last whole turn"),
     ("turn_alt", "f8", "corrected altitude there"),

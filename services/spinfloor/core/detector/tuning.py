@@ -28,10 +28,10 @@ YAW_LEAST_RADPS: Final = 6.0 * _DEG
 FALTER_RATES_S: Final = 2.0
 # The pedal's first kick yaws before the wing stalls: a chain that went cold this long, hardly turned, begins anew.
 KICK_S: Final = 0.4
+KICK_VERTICAL_RAD: Final = 25.0 * _DEG
 # So does one whose rotation about the vertical went back this fast in between, if the carried down is worth that much.
 WENT_BACK_RADPS: Final = 16.0 * _DEG
 DOWN_SURE_RAD: Final = 17.0 * _DEG
-KICK_VERTICAL_RAD: Final = 25.0 * _DEG
 BELLY_WEIGHT: Final = 1.0
 # Vane noise, position error and the hysteresis of stall: still stalled this far below the plan's stall angle.
 STALL_MARGIN_RAD: Final = 1.5 * _DEG
@@ -160,9 +160,7 @@ CONTROLS_BEFORE_END_S: Final = 0.5  # no sooner before the end than controls tak
 FLAG_HOLD_S: Final = 1.0
 STUCK_S: Final = 1.0
 STUCK_ALTITUDE_S: Final = 2.0
-LEVEL_STAYS_NS: Final = (
-    1_000_000_000  # altitude that jumps to another level is believed after this long, a burst of zeros never
-)
+LEVEL_STAYS_NS: Final = 1_000_000_000  # another level of altitude is believed after this long, a burst of zeros never
 STUCK_MOVING_RADPS: Final = 40.0 * _DEG
 ZERO_MOVING_RADPS: Final = 10.0 * _DEG
 MISSING_S: Final = 0.2
