@@ -2,8 +2,8 @@
 
 Timings matter to a browser and to servers, so they get the machine to themselves. They don't share a process either:
 Playwright keeps an event loop running in the main thread for as long as its browser is open, and asyncio tests then can't
-start theirs. What fails in a pass is tried once more alone, and named as unsteady when it then passes. Ends with one line
-of totals.
+start theirs. What fails in a pass is tried once more alone, and named as unsteady when it then passes. A test that crashes
+its process has failed, whatever it would do the next time. Ends with one line of totals.
 """
 
 import re
@@ -18,11 +18,12 @@ PASSES = (
     ("browser", ["-m", "browser"]),
 )
 WARM_UP = "import spinfloor.doctor as d; print(d.check_kernel().sentence)"  # its cache is shared by every test process
+CRASHED = re.compile(r"^worker '\w+' crashed while running '.+'$")
 COUNT = re.compile(r"(\d+) (passed|failed|errors?|skipped)")
 
 
-def _pytest(options: list[str]) -> tuple[int, dict[str, int]]:
-    """Exit code and the counts of the closing line."""
+def _pytest(options: list[str]) -> tuple[int, dict[str, int], list[str]]:
+    """Exit code, the counts of the closing line and what was said of workers that crashed."""
     run = subprocess.Popen(
         [sys.executable, "-m", "pytest", "-q", "--durations=8", *options],
         cwd=ROOT,
@@ -31,14 +32,19 @@ def _pytest(options: list[str]) -> tuple[int, dict[str, int]]:
         text=True,
     )
     assert run.stdout is not None
-    last = ""
+    last, crashed = "", []
     for line in run.stdout:
         print(line, end="", flush=True)
         last = line if COUNT.search(line) else last
+        crashed += CRASHED.findall(line.strip())
     counts = {"passed": 0, "failed": 0, "skipped": 0}
     for number, word in COUNT.findall(last):
         counts["failed" if word.startswith("error") else word] += int(number)
-    return run.wait(), counts
+    code = run.wait()
+    if code not in (0, 1, 5):  # pytest itself did not live to count
+        counts["failed"] += 1
+        crashed.append(f"pytest itself ended with exit code {code}")
+    return code, counts, crashed
 
 
 def main() -> int:
@@ -48,10 +54,12 @@ def main() -> int:
     subprocess.run([sys.executable, "-c", WARM_UP], cwd=ROOT, check=True)
     for title, options in PASSES:
         print(f"== {title}", flush=True)
-        code, counts = _pytest(options)
-        if code == 1 and counts["failed"] <= 12:
+        code, counts, crashed = _pytest(options)
+        for what in crashed:
+            print(f"== {title}: {what}", flush=True)
+        if code == 1 and not crashed and counts["failed"] <= 12:
             print(f"== {title}: what failed, once more alone", flush=True)
-            code, again = _pytest(["--last-failed", "--last-failed-no-failures", "none"])
+            code, again, _ = _pytest(["--last-failed", "--last-failed-no-failures", "none"])
             counts["passed"] += again["passed"]
             counts["failed"] = again["failed"]
             if code == 0:

@@ -5,6 +5,7 @@ from __future__ import annotations
 import pytest
 from hypothesis import settings
 from tests.command_line import Done, Run
+from tests.crashed_worker import pytest_xdist_make_scheduler as pytest_xdist_make_scheduler
 
 from spinfloor.cli import main
 
