@@ -226,9 +226,14 @@ def clock_jump(record: Record, rng: Rng) -> Record:
 
 
 def pitot_static(record: Record, rng: Rng) -> Record:
-    """Static-pressure error that repeats once per turn: 25 ft and 4 kt, in phase with pitch rate and bank."""
-    phase = np.cumsum(record.columns["yaw_rate_dps"]) * float(np.median(np.diff(record.seconds)))
-    swing = np.sin(np.radians(phase)) * np.minimum(1.0, np.abs(record.columns["yaw_rate_dps"]) / 30.0)
+    """Static-pressure error that repeats once per turn: 25 ft and 4 kt, in phase with the turn itself.
+
+    The turn is that of the whole rotation: yaw alone is only sin(alpha) of it.
+    """
+    p, q, r = (record.columns[name] for name in RATES)
+    rotation = np.sqrt(p * p + q * q + r * r)
+    phase = np.radians(np.cumsum(np.copysign(rotation, r)) * float(np.median(np.diff(record.seconds))))
+    swing = np.sin(phase) * np.minimum(1.0, np.abs(r) / 30.0)
     out = {"pressure_altitude_ft": record.columns["pressure_altitude_ft"] + 25.0 * swing}
     if "calibrated_airspeed_kt" in record.columns:
         out["calibrated_airspeed_kt"] = record.columns["calibrated_airspeed_kt"] + 4.0 * swing
