@@ -31,3 +31,39 @@ SIGNS = (
     ("inverted, yaw right", -1, 1, -1, -1),
     ("inverted, yaw left", 1, -1, -1, 1),
 )
+
+# alpha deg, seconds per turn, radius ft, load of the resultant g: R = g / (W^2 tan a), n = 1 / sin a with g = 32.17405
+# ft/s2; same family of relations, worked by hand outside the product, printed to four and five decimals.
+RADIUS_AND_LOAD = (
+    (30, 3.0, 12.7043, 2.00000),
+    (35, 3.0, 10.4752, 1.74345),
+    (45, 3.0, 7.3348, 1.41421),
+    (45, 2.0, 3.2599, 1.41421),
+    (50, 2.4, 3.9390, 1.30541),
+    (60, 2.0, 1.8821, 1.15470),
+    (77, 2.0, 0.7526, 1.02630),
+    (80, 1.8, 0.4656, 1.01543),
+)
+
+# descent ft/s, rotation deg/s, loss per turn ft = descent x period. 7,500 ft/min at 200 deg/s is 225 ft a turn: light
+# trainers, printed so in a flight-training magazine (August 2011, p. 42). 150 and 200 ft/s at 150 and 120 deg/s: a
+# turboprop trainer, CNATRA P-330 chapter 6 p. 112; the products 360 and 600 are the range P-354 p. 1-8 prints.
+LOSS_PER_TURN = (
+    (125.0, 200.0, 225.0),
+    (150.0, 150.0, 360.0),
+    (150.0, 120.0, 450.0),
+    (200.0, 120.0, 600.0),
+)
+
+# |alpha| deg, class: NASA TP-1009 (1977), first report of the series, as quoted in an encyclopaedia. Which class owns
+# an edge is not said there; the upper one is our choice (docs/method/phases.md).
+MODE_CLASSES = (
+    (20.0, "steep"),
+    (29.9, "steep"),
+    (30.0, "moderately steep"),
+    (44.9, "moderately steep"),
+    (45.0, "moderately flat"),
+    (64.9, "moderately flat"),
+    (65.0, "flat"),
+    (89.9, "flat"),
+)

@@ -10,6 +10,8 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
+from tests.authorities.steady_spin_rows import RADIUS_AND_LOAD
+from tests.core.detector.steady import steady_spin
 from tests.truth import airframe, kinematic, labels, shared
 from tests.truth import manoeuvres_spin as spin
 from tests.truth.airframe import FAMILY, Airframe
@@ -53,6 +55,24 @@ def test_prescribed_steady_spin_gives_the_published_rates(alpha: float, period: 
     np.testing.assert_allclose(pitch, alpha - 90.0, atol=1e-6)
 
 
+@pytest.mark.parametrize(
+    ("alpha", "period", "radius_ft", "load"),
+    [row for row in RADIUS_AND_LOAD if row[0] < 78],  # flatter, the prescribed lift has hardly a direction across
+)
+def test_prescribed_steady_spin_gives_the_published_radius_and_load(
+    alpha: float, period: float, radius_ft: float, load: float
+) -> None:
+    """From the load channels alone: their size, and their horizontal part over the rotation squared."""
+    columns = steady_spin(alpha, period, turns=3.0).columns
+    body = np.array([columns[f"{axis}_load_g"][-100] for axis in ("longitudinal", "lateral", "normal")])
+    body[2] *= -1.0  # normal load is positive up, the body axis down
+    assert np.linalg.norm(body) == pytest.approx(load, abs=1e-3)
+    roll, pitch = (np.radians(columns[name][-100]) for name in ("roll_deg", "pitch_deg"))
+    down = np.array([-np.sin(pitch), np.sin(roll) * np.cos(pitch), np.cos(roll) * np.cos(pitch)])
+    inward = np.linalg.norm(body - (body @ down) * down) * 9.80665
+    assert inward / (2 * np.pi / period) ** 2 / 0.3048 == pytest.approx(radius_ft, rel=2e-3)
+
+
 def test_left_mirrors_right_with_power_off() -> None:
     """Common practice, no source: with the power off a symmetrical aircraft spins alike both ways."""
     right = _fly(FAMILY["swift"], spin.plain(1, 3.0)).truth["spins"][0]
@@ -75,7 +95,14 @@ def test_autorotation_emerges_and_obeys_the_steady_relations() -> None:
     assert rates == pytest.approx(c["alpha_deg"].mean(), abs=8.0)
     assert 45.0 < c["alpha_deg"].mean() < 65.0
     # load 1/sin(alpha) of the resultant normal to the chord; the drag along the chord is small
-    assert c["normal_load_g"].mean() == pytest.approx(1.0 / np.sin(np.radians(c["alpha_deg"].mean())), rel=0.15)
+    alpha = np.radians(c["alpha_deg"].mean())
+    assert c["normal_load_g"].mean() == pytest.approx(1.0 / np.sin(alpha), rel=0.15)
+    # radius: the force that turns the path, g / tan(alpha) towards the axis, over the rotation squared
+    body = np.stack([c["longitudinal_load_g"], c["lateral_load_g"], -c["normal_load_g"]], axis=1)
+    roll, pitch = np.radians(c["roll_deg"]), np.radians(c["pitch_deg"])
+    down = np.stack([-np.sin(pitch), np.sin(roll) * np.cos(pitch), np.cos(roll) * np.cos(pitch)], axis=1)
+    across = body - np.sum(body * down, axis=1)[:, None] * down
+    assert np.linalg.norm(across, axis=1).mean() == pytest.approx(1.0 / np.tan(alpha), rel=0.25)
 
 
 def test_a_conventional_aircraft_stops_within_one_turn_of_proper_controls() -> None:
