@@ -64,12 +64,14 @@ def test_a_spin_that_flattens_turn_on_turn_is_a_caution() -> None:
     assert any("alpha" in r or "flat" in r for r in reasons), reasons
 
 
-def test_end_over_end_is_a_tumble_and_no_spin() -> None:
+@pytest.mark.parametrize("five", [False, True], ids=["full", "five"])
+@pytest.mark.parametrize("way", [1.0, -1.0], ids=["nose up", "nose over"])
+def test_end_over_end_is_a_tumble_and_no_spin(way: float, five: bool) -> None:
     """Pure pitching at 180 deg/s for eight seconds, alpha going round with it, falling at 60 m/s."""
     rate, n = 100.0, 2000
     t = np.arange(n) / rate
     tumbling = (t > 6.0) & (t < 14.0)
-    pitch_rate = np.where(tumbling, 180.0, 0.0)
+    pitch_rate = np.where(tumbling, way * 180.0, 0.0)
     angle = np.cumsum(pitch_rate) / rate
     columns = {
         "time_ns": (t * 1e9).astype(np.int64) + 1_700_000_000_000_000_000,
@@ -80,6 +82,8 @@ def test_end_over_end_is_a_tumble_and_no_spin() -> None:
         "alpha_deg": np.where(tumbling, np.mod(angle + 185.0, 360.0) - 180.0, 5.0),
         "beta_deg": 0.0 * t,
     }
+    if five:
+        del columns["alpha_deg"], columns["beta_deg"]
     events = Detector(sortie="t", plan=plan_of(flight("developed", 0))).feed(FrameBlock.from_columns(columns))
     assert not of_kind(events, Kind.SPIN_STARTED)
     assert "tumble" in [e.data["to"] for e in of_kind(events, Kind.PHASE)]
