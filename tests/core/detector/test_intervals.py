@@ -6,6 +6,7 @@ every run. One number per spin, so that a spin of many turns counts once.
 
 from __future__ import annotations
 
+import math
 from functools import cache
 from typing import Any
 
@@ -64,7 +65,7 @@ def _spin(out: dict[str, list[tuple[float, float]]], f: Flight, start: Event, en
     sds = [_value(e, "altitude_sd_ft") for e in (start, end)]
     for name, event, height, sd in zip(("start altitude", "end altitude"), (start, end), heights, sds, strict=True):
         out[name].append((_value(event, "altitude_ft") - height, sd))
-    out["loss"].append((_value(end, "loss_ft") - (heights[0] - heights[1]), float(np.hypot(*sds))))
+    out["loss"].append((_value(end, "loss_ft") - (heights[0] - heights[1]), math.hypot(*sds)))
 
 
 def _value(event: Event, name: str) -> float:
