@@ -14,6 +14,10 @@ from spinfloor.core.physics.airspeed import true_airspeed_mps
 TRACK_S = 0.35
 # Static-source and scale error that no filter can see, of a calibrated installation (common practice, no source).
 INSTRUMENT_SD_M = 4.0
+# Sink is a mean over this long until a turn's period is known; the present sink, until that many turns are flown.
+ENTRY_SPAN_S = 1.5
+SETTLING_TURNS = 2.0
+TREND_SHARE = 0.3  # of what the mean is brought forward by, as a standard deviation
 
 
 @hot
@@ -61,33 +65,61 @@ def _track(s: Any, h: float, dt: float) -> None:
 
 
 @inner
-def step_sink(s: Any, ring: Any, period: float) -> None:
+def _bin_before(ring: Any, bins: int, first: int, t: float, span: float) -> int:
+    """How many bins back, from `first` back on, the one lies that is `span` seconds older than `t`; the oldest at most."""
+    n = min(bins, RING_BINS)
+    back = first
+    while back < n and t - ring[(bins - 1 - back) % RING_BINS, 0] < span:
+        back += 1
+    return min(back, n - 1)
+
+
+@inner
+def step_sink(s: Any, ring: Any, period: float, turns: float) -> None:
     """Sink as the height difference over one turn (pitot-static errors repeat once per turn), else over 1.5 s."""
-    n = min(s.bins, RING_BINS)
-    if n < 4:
+    if min(s.bins, RING_BINS) < 4:
         s.sink, s.sink_sd = -s.alt_rate, 20.0
+        s.sink_now, s.sink_now_sd = s.sink, s.sink_sd
         return
-    span = 1.5
+    span = ENTRY_SPAN_S
     if period == period:
         span = min(max(period, 0.8), 8.0)
     last = (s.bins - 1) % RING_BINS
     t1, h1 = ring[last, 0], ring[last, 1]
-    older = 1
-    slot = last
-    while older < n:
-        slot = (s.bins - 1 - older) % RING_BINS
-        if t1 - ring[slot, 0] >= span:
-            break
-        older += 1
-    if older >= n:
-        older = n - 1
-        slot = (s.bins - 1 - older) % RING_BINS
+    slot = (s.bins - 1 - _bin_before(ring, s.bins, 1, t1, span)) % RING_BINS
     elapsed = t1 - ring[slot, 0]
     if elapsed < 0.25:
         s.sink, s.sink_sd = -s.alt_rate, 10.0
+        s.sink_now, s.sink_now_sd = s.sink, s.sink_sd
         return
+    noise = math.sqrt(s.alt_noise2 * 0.5 + 0.05)
     s.sink = (ring[slot, 1] - h1) / elapsed
-    s.sink_sd = math.sqrt(s.alt_noise2 * 0.5 + 0.05) / elapsed + 0.02 * abs(s.sink)
+    s.sink_sd = noise / elapsed + 0.02 * abs(s.sink)
+    _sink_now(s, ring, span if turns >= SETTLING_TURNS else min(span, ENTRY_SPAN_S), noise)
+
+
+@inner
+def _sink_now(s: Any, ring: Any, span: float, noise: float) -> None:
+    """The mean sink of the last span brought forward to now by its change since the span before: for the lag alone.
+
+    A mean is half a span old, and while the sink builds up that much too small: the unsafe side. A change that noise
+    could have made is not brought forward.
+    """
+    last = s.bins - 1
+    t1, h1 = ring[last % RING_BINS, 0], ring[last % RING_BINS, 1]
+    one = _bin_before(ring, s.bins, 1, t1, span)
+    t2, h2 = ring[(last - one) % RING_BINS, 0], ring[(last - one) % RING_BINS, 1]
+    two = _bin_before(ring, s.bins, one, t2, span)
+    t3, h3 = ring[(last - two) % RING_BINS, 0], ring[(last - two) % RING_BINS, 1]
+    if t1 - t2 < 0.25 or t2 - t3 < 0.25:
+        s.sink_now, s.sink_now_sd = s.sink, s.sink_sd
+        return
+    newer, older = (h2 - h1) / (t1 - t2), (h3 - h2) / (t2 - t3)
+    trend = 2.0 * (newer - older) / (t1 - t3)
+    trend_sd = 4.9 * noise / ((t1 - t3) * (t2 - t3))
+    ahead = 0.5 * (t1 - t2) * trend * trend * trend / (trend * trend + trend_sd * trend_sd + 1e-12)
+    s.sink_now = newer + ahead
+    s.sink_now_sd = noise * 1.4 / (t1 - t2) + 0.02 * abs(newer) + TREND_SHARE * abs(ahead)
 
 
 @inner
@@ -101,11 +133,12 @@ def step_airspeed(s: Any, clean: Any) -> None:
 @hot
 def corrected(s: Any, settings: Any) -> float:
     """Altitude in the floors' datum: tracked reading + setting offset + lag x climb rate (a lagging reading is high)."""
-    return float(s.alt + settings.altitude_offset_m - settings.altimeter_lag_s * s.sink)
+    return float(s.alt + settings.altitude_offset_m - settings.altimeter_lag_s * s.sink_now)
 
 
 @inner
 def corrected_sd(s: Any, settings: Any) -> float:
     """Standard uncertainty of `corrected`: instrument, tracker noise, sink error, an assumed 30 % of the lag correction."""
     lag = settings.altimeter_lag_s
-    return math.sqrt(INSTRUMENT_SD_M**2 + s.alt_noise2 * 0.3 + (lag * s.sink_sd) ** 2 + (0.3 * lag * s.sink) ** 2)
+    sink = (lag * s.sink_now_sd) ** 2 + (0.3 * lag * s.sink_now) ** 2
+    return math.sqrt(INSTRUMENT_SD_M**2 + s.alt_noise2 * 0.3 + sink)

@@ -112,6 +112,7 @@ def _by_yaw(s: Any, settings: Any, t: int, last_t: int, axis: Any, alt: float) -
         hardly = s.chain * (s.turned_v - s.chain_v) < tu.KICK_VERTICAL_RAD
         if hardly and cold and s.chain_yaw * s.fast_r > 0.0:
             _date(s, t, back, alt)
+            s.start_doubt = 0.0
     if s.chain != 0:
         _begin_again(s, t, back, alt)
         flies = abs(s.mean_r) < math.tan(tu.LEAST_RATE_ALPHA_RAD) * abs(s.mean_p)
@@ -138,7 +139,10 @@ def _begin_again(s: Any, t: int, back: float, alt: float) -> None:
     s.least_wv = min(s.least_wv, along)
     if s.least_wv < -tu.WENT_BACK_RADPS and along > tu.START_ROTATION_RADPS and s.down_sd < tu.DOWN_SURE_RAD:
         _date(s, t, back, alt)
+        s.start_doubt = 0.0
         s.least_wv = math.inf
+    elif along < tu.START_ROTATION_RADPS:
+        s.start_doubt += max(s.chain * (s.turned_f - s.last_f), 0.0)  # it may as well begin after this
 
 
 @hot

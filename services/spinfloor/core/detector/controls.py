@@ -61,16 +61,28 @@ def told(s: Any) -> bool:
 
 
 @inner
+def _stays(since_ns: int, count: int, t: int) -> bool:
+    """The movement has stayed long enough, and on enough values, to be no fault of the telemetry."""
+    return bool(count >= tu.CONTROL_STAYS and (t - since_ns) * 1e-9 >= tu.CONTROL_STAYS_S)
+
+
+@inner
 def _pedal(s: Any, m: Any, pedal: float, t: int, dt: float, alt: float) -> bool:
     """Pedal moved against the yaw from where it was held (against-the-pedal spins included: any further movement)."""
     against = -(pedal - s.pedal_hold) * m.direction
     if against < tu.CONTROL_LEFT:
-        s.pedal_move_ns = 0
+        s.pedal_move_ns = s.pedal_far = 0
         s.pedal_hold = _hold(s.pedal_hold, pedal, dt)
         return False
     if s.pedal_move_ns == 0:
         s.pedal_move_ns, s.pedal_move_f, s.pedal_move_alt = t, s.last_f, alt
-    return bool(against > tu.CONTROL_MOVED)
+    if against <= tu.CONTROL_MOVED:
+        s.pedal_far = 0
+        return False
+    if s.pedal_far == 0:
+        s.pedal_far_ns = t
+    s.pedal_far += 1
+    return _stays(s.pedal_far_ns, s.pedal_far, t)
 
 
 @inner
@@ -78,12 +90,18 @@ def _stick(s: Any, m: Any, stick: float, t: int, dt: float, alt: float) -> bool:
     """Stick moved to un-stall: forward upright, aft inverted."""
     against = -(stick - s.stick_hold) * m.orientation
     if against < tu.CONTROL_LEFT:
-        s.stick_move_ns = 0
+        s.stick_move_ns = s.stick_far = 0
         s.stick_hold = _hold(s.stick_hold, stick, dt)
         return False
     if s.stick_move_ns == 0:
         s.stick_move_ns, s.stick_move_f, s.stick_move_alt = t, s.last_f, alt
-    return bool(against > tu.CONTROL_MOVED)
+    if against <= tu.CONTROL_MOVED:
+        s.stick_far = 0
+        return False
+    if s.stick_far == 0:
+        s.stick_far_ns = t
+    s.stick_far += 1
+    return _stays(s.stick_far_ns, s.stick_far, t)
 
 
 @hot
@@ -95,7 +113,7 @@ def follow_controls(s: Any, clean: Any, t: int, dt: float) -> None:
         s.pedal_hold = _hold(s.pedal_hold, pedal, dt)
     if stick == stick:
         s.stick_hold = _hold(s.stick_hold, stick, dt)
-    s.pedal_move_ns = s.stick_move_ns = 0
+    s.pedal_move_ns = s.stick_move_ns = s.pedal_far = s.stick_far = 0
 
 
 @inner

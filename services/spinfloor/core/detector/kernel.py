@@ -115,13 +115,20 @@ def _face(s: Any, m: Any, settings: Any, clean: Any, t: int, last_t: int, measur
 
 
 @inner
+def _turns_sd(s: Any, carried_sd: float) -> float:
+    """Standard uncertainty of the turns so far [turns]: the integral, the start, two beginnings, and what is carried on."""
+    start = min(abs(s.wf_turn), tu.ENTRY_ROTATION_RADPS) * s.start_sd_s * 0.6
+    other = tu.DOUBT_SHARE * s.spin_doubt
+    variance = max(s.unsure - s.spin_unsure, 0.0) + start * start + other * other + carried_sd * carried_sd
+    return math.sqrt(variance) / _TURN
+
+
+@inner
 def _face_in_spin(s: Any, m: Any) -> None:
     sense = m.sense_from_above
     m.turns = max(sense * (s.turned_f - s.spin_f), 0.0) / _TURN
     m.turns_about_vertical = sense * (s.turned_v - s.spin_v) / _TURN
-    start = min(abs(s.wf_turn), tu.ENTRY_ROTATION_RADPS) * s.start_sd_s * 0.6
-    other = tu.DOUBT_SHARE * s.spin_doubt
-    m.turns_sd = math.sqrt(max(s.unsure - s.spin_unsure, 0.0) + start * start + other * other) / _TURN
+    m.turns_sd = _turns_sd(s, 0.0)
     m.turns_lower_bound = 1 if s.clip_f - s.spin_clip > 2 else 0
     if m.turn_period_s != m.turn_period_s and abs(s.wf_turn) > 0.3:
         m.turn_period_s = _TURN / abs(s.wf_turn)
@@ -217,7 +224,7 @@ def step_frame(
     if s.att_bad == 1:
         earn(flags, ch.ROLL, INCONSISTENT, t, ints, floats, cursor)
     if closed:
-        step_sink(s, ring, m.turn_period_s if m.in_spin == 1 else math.nan)
+        step_sink(s, ring, m.turn_period_s if m.in_spin == 1 else math.nan, m.turns if m.in_spin == 1 else 0.0)
         step_airspeed(s, clean)
         m.altitude_sd_m = corrected_sd(s, settings)
         m.degraded = retire(flags, t, ints, floats, cursor)
@@ -290,7 +297,7 @@ def step_tick(t: int, settings: Any, m: Any, s: Any, ints: Any, floats: Any, cur
         sense = m.sense_from_above
         m.turns = max(sense * (s.turned_f + s.wf_turn * age - s.spin_f), 0.0) / _TURN
         carried = abs(s.wf_turn) * age
-        m.turns_sd = math.sqrt(max(s.unsure - s.spin_unsure, 0.0) + (0.2 * carried + 0.1 * age) ** 2) / _TURN
+        m.turns_sd = _turns_sd(s, 0.2 * carried + 0.1 * age)
     return True
 
 

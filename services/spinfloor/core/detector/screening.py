@@ -40,6 +40,8 @@ for _c, _base, _rate, _limit in (
 ):
     _STEP_BASE[_c], _STEP_RATE[_c], _LOWEST[_c], _HIGHEST[_c] = _base, _rate, -_limit, _limit
 _STEP_BASE[ch.PRESSURE_ALTITUDE], _STEP_RATE[ch.PRESSURE_ALTITUDE] = 60.0 * _FT, 900.0 * _FT
+for _c in (ch.STICK_AFT, ch.STICK_RIGHT, ch.PEDAL_RIGHT, ch.THROTTLE):
+    _LOWEST[_c], _HIGHEST[_c] = -1.5, 1.5  # of full travel
 _LOWEST[ch.PRESSURE_ALTITUDE], _HIGHEST[ch.PRESSURE_ALTITUDE] = -3000.0 * _FT, 100_000.0 * _FT
 MISSING_NS = int(tu.MISSING_S * 1e9)
 STEP_BASE, STEP_RATE, LOWEST, HIGHEST = _STEP_BASE, _STEP_RATE, _LOWEST, _HIGHEST
@@ -164,6 +166,21 @@ def _plainly_alive(c: int, k: Any, v: float, t: int, slow: bool) -> bool:
 
 
 @hot
+def _screen_hands(row: Any, clean: Any, zeroed: bool, t: int, flags: Any, ints: Any, floats: Any, cursor: Any) -> None:
+    """Controls and throttle have limits, the rest behind the loads have none; none of them has steps."""
+    for c in range(ch.NORMAL_LOAD + 1, ch.CHANNEL_COUNT):
+        v = row[c]
+        clean[c] = v
+        if c > ch.THROTTLE:
+            continue
+        if zeroed and v == 0.0:
+            clean[c] = math.nan
+        elif v < LOWEST[c] or v > HIGHEST[c]:
+            clean[c] = math.nan
+            earn(flags, c, WILD, t, ints, floats, cursor)
+
+
+@hot
 def screen_row(
     row: Any,
     clean: Any,
@@ -186,8 +203,7 @@ def screen_row(
         and row[ch.YAW_RATE] == 0.0
     )
     slow = turning < tu.STUCK_MOVING_RADPS
-    for c in range(ch.NORMAL_LOAD + 1, ch.CHANNEL_COUNT):
-        clean[c] = row[c]  # controls and the rest have no limits and no steps
+    _screen_hands(row, clean, zeroed, t, flags, ints, floats, cursor)
     for c in range(ch.NORMAL_LOAD + 1):
         v = row[c]
         k = channels[c]

@@ -58,7 +58,7 @@ def begin_spin(s: Any, m: Any, t: int, measured: bool, alt: float, ints: Any, fl
     s.fall_ns = s.yaw_gone_ns = s.near_ns = s.flip_ns = s.belly_ns = 0
     s.side_now = float(side)
     s.dive = 0
-    s.start_sd_s = 0.08 if measured and s.has_attitude == 1 else 1.2
+    s.start_sd_s = tu.START_SD_S[0] if measured and s.has_attitude == 1 else tu.START_SD_S[1]
     s.spin_doubt = s.start_doubt
     s.spin_least = math.inf
     s.best_f = 0.0
@@ -70,7 +70,7 @@ def begin_spin(s: Any, m: Any, t: int, measured: bool, alt: float, ints: Any, fl
     floats[slot, 3] = s.chain_alt
     floats[slot, 4] = m.spin_ordinal
     floats[slot, 5] = m.evidence
-    floats[slot, 6] = m.altitude_sd_m
+    floats[slot, 6] = math.hypot(m.altitude_sd_m, s.start_sd_s * s.sink)
     floats[slot, 7] = m.reversed_now
     floats[slot, 8] = m.restarted_now
     floats[slot, 9] = m.turned_inverted_now
@@ -204,8 +204,9 @@ def end_spin(
     floats[slot, 2] = m.turns - m.recovery_start_turns if m.recovery_started == 1 else math.nan
     floats[slot, 3] = height
     floats[slot, 4] = m.spin_start_altitude_m - height
-    floats[slot, 5] = m.turns_sd
-    floats[slot, 6] = m.altitude_sd_m
+    end_sd_s = tu.END_SD_S[0] if s.by_vane == 1 else tu.END_SD_S[1]
+    floats[slot, 5] = math.hypot(m.turns_sd, end_sd_s * 0.5 * s.wf_turn / _TURN)  # it has lost about half by then
+    floats[slot, 6] = math.hypot(m.altitude_sd_m, end_sd_s * s.sink)
     floats[slot, 7] = m.evidence
     floats[slot, 8] = s.stop_ns - when if s.stop_ns > 0 else math.nan
     floats[slot, 9] = s.unstall_ns - when if s.unstall_ns > 0 else math.nan

@@ -134,6 +134,9 @@ STOP_HOLD_TURNS: Final = 0.35
 STOP_HOLD_S: Final = (0.6, 1.5)
 TURNED_AGAIN_RADPS: Final = 25.0 * _DEG  # a rotation that has gone back this fast has stopped
 
+# Standard uncertainty of the start's and of the end's date: with vanes (and attitude, for the start), else.
+START_SD_S: Final = (0.08, 0.8)
+END_SD_S: Final = (0.05, 0.35)
 # Rotation at the start of a spin, for the turns an uncertain start time is worth.
 ENTRY_ROTATION_RADPS: Final = 110.0 * _DEG
 
@@ -146,6 +149,8 @@ OSCILLATORY_SHARE: Final = 0.22
 CONTROL_MOVED: Final = 0.30
 CONTROL_LEFT: Final = 0.06
 CONTROL_HOLD_S: Final = 0.6
+CONTROL_STAYS: Final = 3  # values in a row, and for this long: a wild point or a burst of zeros is no pilot
+CONTROL_STAYS_S: Final = 0.15
 
 # Control telemetry counts as there after this long with it, and no longer after as long without it.
 CONTROLS_SEEN_S: Final = 5.0
