@@ -5,6 +5,7 @@ from __future__ import annotations
 import asyncio
 from collections.abc import AsyncIterator
 from contextlib import asynccontextmanager
+from itertools import count
 from pathlib import Path
 from typing import Any
 
@@ -83,6 +84,25 @@ async def test_silence_in_a_spin_is_called_and_journalled(tmp_path: Path) -> Non
         assert ticks > 0
         assert there == again[: len(there)]
     assert len([e for e in there if e["kind"] == "link"]) >= 2
+
+
+async def test_a_second_gateway_minutes_late_hides_no_loss(tmp_path: Path) -> None:
+    """The first one's frames stop in a spin; the other goes on sending what it had sent long before."""
+    async with at_work(tmp_path, record(data_age_limit_s=0.3)) as (ports, supervisor):
+        await send(ports, supervisor, frames().slice(0, IN_SPIN), 0)
+        runtime = await supervisor.runtime("s")
+        assert runtime is not None
+        later = count(1)
+
+        async def lost() -> list[Event]:
+            n = next(later)
+            await send(ports, supervisor, frames().slice(n % IN_SPIN, n % IN_SPIN + 1), n)
+            return await ports.events.read("s", kinds={"link"})
+
+        (said,) = await until(lost, what="the loss of data")
+        state = await runtime.state()
+        assert said.data["state"] == "lost"
+        assert state["data_age_s"] >= 0.3
 
 
 async def test_a_parked_aircraft_is_not_ticked_for_ever(tmp_path: Path) -> None:

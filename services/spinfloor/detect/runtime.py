@@ -186,13 +186,20 @@ class SortieRuntime:
         block = FrameBlock.joined(blocks)
         if len(block) == 0:
             return []
+        before_ns = self.detector.time_ns
         if len(block) <= INLINE_FRAMES:
             events = self.detector.feed(block)
         else:
             events = await asyncio.to_thread(self.detector.feed, block)
         self._unsaved_frames += len(block)
-        self._fresh.blocks.append(block)
-        self._came(int(block.time_ns[-1]), inputs[-1].received_ns)
+        newest_ns = self.detector.time_ns
+        new = block.time_ns > (before_ns if newest_ns >= before_ns else 0)
+        self._fresh.blocks.append(FrameBlock(block.time_ns[new], block.values[new]))
+        if self.record.kind is not SortieKind.FLIGHT:
+            self._came(int(block.time_ns[-1]), inputs[-1].received_ns)
+        elif newest_ns in block.time_ns:
+            # What comes a second time, by another way and minutes late, keeps no link alive.
+            self._came(newest_ns, inputs[-1].received_ns)
         return events
 
     def _other(self, entry: JournalEntry) -> list[Event]:

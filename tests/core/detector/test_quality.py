@@ -1,5 +1,6 @@
 """Each recorder fault: its flag goes on, and the spin is still found, named and counted within limits."""
 
+import numpy as np
 import pytest
 from tests.core.detector.flights import clean_block, events_of, flags, flight, of_kind, plan_of
 
@@ -47,6 +48,89 @@ def test_what_comes_twice_or_overlaps_counts_once(frames: int) -> None:
         events = [event for piece in sent for event in detector.feed(piece)]
         assert [(e.time_ns, e.data) for e in of_kind(events, Kind.SPIN_ENDED)] == [(e.time_ns, e.data) for e in ended]
         assert {flag for _, flag in flags(events)} <= {"duplicate"}
+
+
+def moved(block: FrameBlock, seconds: float) -> FrameBlock:
+    return FrameBlock(block.time_ns + int(seconds * 1e9), block.values)
+
+
+def gone(block: FrameBlock, share: float) -> FrameBlock:
+    """Without that share of its frames."""
+    there = np.random.default_rng(7).random(len(block)) >= share
+    return FrameBlock(block.time_ns[there], block.values[there])
+
+
+def twice(block: FrameBlock, late_s: float) -> list[FrameBlock]:
+    """Half-second batches of one gateway, between them those of a second one that is late."""
+    pieces = in_batches(block, 25)
+    late = int(late_s / 0.5)
+    either = [(i, 0, piece) for i, piece in enumerate(pieces)] + [
+        (i + late, 1, piece) for i, piece in enumerate(pieces)
+    ]
+    return [piece for _, _, piece in sorted(either, key=lambda sent: sent[:2])]
+
+
+@pytest.mark.parametrize("late_s", [8, 20, 600])
+def test_a_second_gateway_seconds_or_minutes_late_changes_nothing(late_s: float) -> None:
+    block = clean_block(FLIGHT)
+    once = Detector(sortie="t", plan=plan_of(FLIGHT)).feed(block)
+    detector = Detector(sortie="t", plan=plan_of(FLIGHT))
+    events = [event for piece in twice(block, late_s) for event in detector.feed(piece)]
+    said = [(e.kind, e.time_ns, e.data) for e in events if e.kind is not Kind.QUALITY]
+    assert said == [(e.kind, e.time_ns, e.data) for e in once if e.kind is not Kind.QUALITY]
+    assert {flag for _, flag in flags(events)} == {"duplicate"}
+
+
+@pytest.mark.parametrize("share", [0.0, 0.05, 0.3])
+@pytest.mark.parametrize("from_frame", [0, 367, 900])
+def test_a_flight_sent_again_from_anywhere_and_with_losses_counts_once(share: float, from_frame: int) -> None:
+    block = clean_block(FLIGHT)
+    detector = Detector(sortie="t", plan=plan_of(FLIGHT))
+    detector.feed(block)
+    again = detector.feed(gone(block.slice(from_frame, len(block)), share))
+    assert {e.kind for e in again} <= {Kind.QUALITY}
+    assert "clock jump" not in {flag for _, flag in flags(again)}
+
+
+def test_the_last_hour_of_three_is_known_again() -> None:
+    """And what follows it is flown: forty seconds each, one spin each."""
+    block = clean_block(FLIGHT)
+    length_s = len(block) * 0.02
+    detector = Detector(sortie="t", plan=plan_of(FLIGHT))
+    flights = [moved(block, length_s * n) for n in range(int(3 * 3600 / length_s))]
+    for each in flights:
+        detector.feed(each)
+    last = FrameBlock.joined(flights[-int(3600 / length_s) :])
+    again = detector.feed(last.slice(900, len(last)))  # from within a spin on
+    assert {e.kind for e in again} <= {Kind.QUALITY}
+    assert len(of_kind(detector.feed(moved(block, length_s * len(flights))), Kind.SPIN_ENDED)) == 1
+
+
+@pytest.mark.parametrize("flights_before", [0, 150])
+@pytest.mark.parametrize("back_s", [3.0, 10.0, 30.0])
+def test_a_clock_set_back_in_a_spin_loses_five_frames(back_s: float, flights_before: int) -> None:
+    """Also where it was a whole number of frames, and after hours: at that time the aircraft was elsewhere."""
+    block = clean_block(FLIGHT)
+    cut = int((FLIGHT.truth["spins"][0]["start_s"] + 4.0) * 50)
+    once = Detector(sortie="t", plan=plan_of(FLIGHT)).feed(block)
+    detector = Detector(sortie="t", plan=plan_of(FLIGHT))
+    for n in range(flights_before):
+        detector.feed(moved(block, len(block) * 0.02 * (n - flights_before)))
+    detector.feed(block.slice(0, cut))
+    after = detector.feed(moved(block.slice(cut, len(block)), -back_s))
+    assert "clock jump" in {flag for _, flag in flags(after)}
+    (ended,), (true,) = of_kind(after, Kind.SPIN_ENDED), of_kind(once, Kind.SPIN_ENDED)
+    assert float(str(ended.data["turns"])) == pytest.approx(float(str(true.data["turns"])), abs=0.1)
+
+
+def test_a_clock_set_back_in_level_flight_is_known_within_a_second() -> None:
+    """There its frames could be those of before; it takes some stretches to tell."""
+    block = clean_block(FLIGHT)
+    detector = Detector(sortie="t", plan=plan_of(FLIGHT))
+    detector.feed(block.slice(0, 200))
+    back = moved(block.slice(200, 250), -3.0)
+    detector.feed(back)
+    assert detector.snapshot()["time_ns"] == int(back.time_ns[-1])
 
 
 def test_a_batch_that_was_overtaken_is_left_out_and_time_goes_on() -> None:

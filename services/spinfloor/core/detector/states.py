@@ -71,6 +71,10 @@ _STATE_FIELDS: Final[tuple[tuple[str, str, str], ...]] = (
     ("ahead_ns", "i8", "time of a frame far in the future, waiting to be confirmed"),
     ("back_ns", "i8", "time of the last frame far in the past"),
     ("back_count", "i8", "how many frames in a row continued from there"),
+    ("back_from_ns", "i8", "time of the first of them"),
+    ("again_ns", "i8", "newest frame of long ago that came again, 0 none"),
+    ("kept_from_ns", "i8", "time from which frames of the flight are kept, 0 none"),
+    ("kept_shift", "i8", "one frame is kept of every 2**this ns"),
     ("hole_from_ns", "i8", "last frame before the newest short gap, 0 none"),
     ("hole_to_ns", "i8", "the frame after it"),
     ("frames", "i8", "frames taken in"),
@@ -273,9 +277,12 @@ _STATE_FIELDS: Final[tuple[tuple[str, str, str], ...]] = (
 )
 
 TAKEN: Final = 512  # frames remembered to know a repeated one by; 5 s at 100 Hz
+KEPT: Final = 2048  # frames remembered of the whole flight: one in 0.27 s of nine minutes, one in 4.3 s of two hours
 _TAKEN_FIELDS: Final = (
     ("taken_ns", "i8", (TAKEN,)),  # times of the last frames taken in
     ("taken_key", "f8", (TAKEN,)),  # and what they said
+    ("kept_ns", "i8", (KEPT,)),  # times of frames out of the whole flight, evenly spread, 0 none
+    ("kept_key", "f8", (KEPT,)),
 )
 
 STATE_DTYPE: Final = np.dtype([*((name, kind) for name, kind, _ in _STATE_FIELDS), *_TAKEN_FIELDS])
