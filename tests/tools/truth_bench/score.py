@@ -17,6 +17,7 @@ from spinfloor.core.plan.model import Plan
 
 SLACK_S = 1.0  # a detection this close to a stretch nobody can call is not held against the detector
 NORMAL_95 = 1.959964
+CONTROLS_S = 0.5  # the recovery controls are seen when they are told within this of their first movement
 
 
 def plan_for(flight: Flight, record: Record) -> Plan:
@@ -49,6 +50,7 @@ class Found:
     end_s: float | None = None
     end_data: dict[str, Any] | None = None
     turn_checks: list[tuple[float, dict[str, Any]]] = field(default_factory=list)
+    controls_s: float | None = None
 
 
 @dataclass
@@ -74,7 +76,10 @@ class Score:
     start_error_s: list[float] = field(default_factory=list)
     covered: list[bool] = field(default_factory=list)
     altitude_covered: list[bool] = field(default_factory=list)
+    controls_seen: list[bool] = field(default_factory=list)  # only where the controls are telemetered
     modes: list[str] = field(default_factory=list)
+    turn_error_of: list[tuple[str, float]] = field(default_factory=list)  # with the true mode
+    covered_of: list[tuple[str, bool]] = field(default_factory=list)
     remarks: list[str] = field(default_factory=list)
 
 
@@ -99,6 +104,8 @@ def spins_told(events: Sequence[Event], record: Record) -> list[Found]:
                 out[-1].end_s, out[-1].end_data = t, data
             elif event.kind is Kind.SPIN_TURN:
                 out[-1].turn_checks.append((t, data))
+            elif event.kind is Kind.RECOVERY_STARTED and out[-1].controls_s is None:
+                out[-1].controls_s = t
     return out
 
 
@@ -139,6 +146,9 @@ def score(flight: Flight, record: Record, events: Sequence[Event], five: bool, d
         best = max(hits, key=lambda i: min(told[i].end_s or last, b) - max(told[i].start_s, a))
         used.add(best)
         _measure(out, flight, s, told[best])
+        if "pedal_right_pct" in record.columns and s["recovery_controls_s"] is not None:
+            seen = told[best].controls_s
+            out.controls_seen.append(seen is not None and abs(seen - s["recovery_controls_s"]) <= CONTROLS_S)
     _leftovers(out, flight, told, used, last)
     return out
 
@@ -159,7 +169,8 @@ def _leftovers(out: Score, flight: Flight, told: list[Found], used: set[int], la
 
 
 def _measure(out: Score, flight: Flight, s: dict[str, Any], f: Found) -> None:
-    out.modes.append("inverted" if s["orientation"] == "inverted" else _mode(s["settled"]["alpha"][1]))
+    mode = "inverted" if s["orientation"] == "inverted" else _mode(s["settled"]["alpha"][1])
+    out.modes.append(mode)
     out.delay_s.append(f.known_s - s["start_s"])
     out.start_error_s.append(f.start_s - s["start_s"])
     if f.data["direction"] != s["direction"]:
@@ -170,7 +181,7 @@ def _measure(out: Score, flight: Flight, s: dict[str, Any], f: Found) -> None:
         out.remarks.append(f"orientation {f.data['orientation']}, truth {s['orientation']} at {s['start_s']:.2f} s")
     zero = _turns_at(flight, s["start_s"])
     for t, data in f.turn_checks:
-        out.covered.append(_inside(data, abs(_turns_at(flight, t) - zero)))
+        _cover(out, mode, _inside(data, abs(_turns_at(flight, t) - zero)))
     if s["spin_end_s"] is None:
         if f.end_s is not None:
             out.remarks.append(f"ended at {f.end_s:.2f} s, truth: spins to the end")
@@ -180,17 +191,23 @@ def _measure(out: Score, flight: Flight, s: dict[str, Any], f: Found) -> None:
         out.unended += 1
         out.remarks.append(f"never ended, truth {s['spin_end_s']:.2f} s")
         return
-    _measure_end(out, flight, s, f, f.end_data)
+    _measure_end(out, flight, s, f, f.end_data, mode)
 
 
-def _measure_end(out: Score, flight: Flight, s: dict[str, Any], f: Found, end: dict[str, Any]) -> None:
+def _cover(out: Score, mode: str, held: bool) -> None:
+    out.covered.append(held)
+    out.covered_of.append((mode, held))
+
+
+def _measure_end(out: Score, flight: Flight, s: dict[str, Any], f: Found, end: dict[str, Any], mode: str) -> None:
     true_turns = s["turns"]["start_to_spinend"]["about_flight_path"]
     error = end["turns"] - true_turns
     if not end.get("turns_lower_bound"):
         out.turn_error.append(error)
+        out.turn_error_of.append((mode, error))
     stop = float(f.end_s or 0.0) - s["spin_end_s"]
     out.stop_error_s.append(stop)
-    out.covered.append(_inside(end, true_turns))
+    _cover(out, mode, _inside(end, true_turns))
     height = float(np.interp(f.end_s or 0.0, flight.time_s, flight.columns["pressure_altitude_ft"]))
     if end.get("altitude_sd_ft") is not None:
         out.altitude_covered.append(abs(end["altitude_ft"] - height) <= NORMAL_95 * end["altitude_sd_ft"])
