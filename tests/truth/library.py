@@ -237,10 +237,15 @@ def _flight(situation: str, seed: int, rows: Floats, controls: Floats, stall: tu
     return Flight(name, "jsbsim", situation, seed, t, columns, counters[0], counters[1], truth, (stall[0], -stall[1]))
 
 
+# The first three seeds are one aircraft each; of those, only the heavy single comes round a loop and only the single round
+# a turn. What the others make of it stays in: a stall out of the vertical, a quarter of a fast turn.
+MORE = {"loop": (4, 7), "steep turn": (3, 6), "spiral": (12,)}
+
+
 def entries() -> list[tuple[str, int]]:
     """(situation, seed) of the benchmark's library flights."""
     return (
         [("spin", k) for k in (0, 1, 2, 3, 4, 6, 8)]
         + [("spin held", k) for k in range(2)]
-        + [(s, k) for s in OTHERS for k in range(3)]
+        + [(s, k) for s in OTHERS for k in (0, 1, 2, *MORE.get(s, ()))]
     )
