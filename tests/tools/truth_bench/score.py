@@ -208,7 +208,7 @@ def _measure_end(out: Score, flight: Flight, s: dict[str, Any], f: Found, end: d
     stop = float(f.end_s or 0.0) - s["spin_end_s"]
     out.stop_error_s.append(stop)
     _cover(out, mode, _inside(end, true_turns))
-    height = float(np.interp(f.end_s or 0.0, flight.time_s, flight.columns["pressure_altitude_ft"]))
+    height = float(np.interp(s["spin_end_s"], flight.time_s, flight.columns["pressure_altitude_ft"]))
     if end.get("altitude_sd_ft") is not None:
         out.altitude_covered.append(abs(end["altitude_ft"] - height) <= NORMAL_95 * end["altitude_sd_ft"])
     limit = 0.35 if out.five else 0.10
