@@ -217,3 +217,15 @@ def test_inverted_snap_rolls_are_no_tumble_and_no_spin(seed: int, five: bool) ->
     assert "tumble" not in {e.data["to"] for e in of_kind(events, Kind.PHASE)}
     if not f.truth["borderline"]:
         assert not of_kind(events, Kind.SPIN_STARTED)
+
+
+@BOTH
+@pytest.mark.parametrize(
+    ("source", "situation", "seed"),
+    [("rotary", "inverted snap", 8), ("ours", "tail slide", 1), ("rotary", "gyration", 0)],
+)
+def test_what_pitches_fast_but_not_round_is_no_tumble(source: str, situation: str, seed: int, five: bool) -> None:
+    """A third to half a turn of fast pitching: the nearest of all flights of the benchmark."""
+    f = of_source(source, situation, seed)
+    assert np.abs(f.columns["pitch_rate_dps"]).max() > 60.0
+    assert "tumble" not in {e.data["to"] for e in of_kind(told(f, five), Kind.PHASE)}
