@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 from tests.core.detector.flights import block_of, events_of, flight, of_kind, plan_of
 from tests.core.detector.steady import steady_spin
-from tests.truth.degrade import lagged, pristine
+from tests.truth.degrade import lagged, pitot_static, pristine
 from tests.truth.flight import START_NS
 
 from spinfloor.core.detector.detector import Detector
@@ -47,3 +47,18 @@ def test_an_error_once_per_turn_is_not_in_the_loss_of_a_turn(situation: str, see
     )
     assert len(wavy) == len(clean) >= 3
     np.testing.assert_allclose(wavy[1:], clean[1:], atol=16.0)
+
+
+def test_an_error_once_per_turn_is_not_in_the_sink() -> None:
+    """Over half a turn 25 ft either way would be 40 ft/s of sink that is not there."""
+    f = steady_spin(40.0, 2.4, descent_fps=DESCENT_FPS, turns=8.0)
+    block = block_of(pitot_static(pristine(f, 50.0), np.random.default_rng(0)))
+    detector = Detector(sortie="t", plan=plan_of(f))
+    start = len(block) - 6 * 50
+    detector.feed(block.slice(0, start))
+    told = []
+    for i in range(start, len(block), 10):
+        detector.feed(block.slice(i, i + 10))
+        told.append(number(detector.snapshot()["sink_fpm"]) / 60.0)
+    assert len(told) > 25
+    np.testing.assert_allclose(told, DESCENT_FPS, atol=6.0)
