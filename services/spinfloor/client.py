@@ -328,6 +328,20 @@ class Client:
         """What has been learnt of an aircraft."""
         return await self.get_json(_at("aircraft", aircraft, "beliefs"))
 
+    async def withdraw(
+        self, aircraft: str, *, by: str, reason: str, sortie: str | None = None, spin: int | None = None
+    ) -> Record:
+        """Take back what one recovery taught, or all of them."""
+        body = {"by": by, "reason": reason, "sortie": sortie, "spin": spin}
+        return await self.send_json("POST", _at("aircraft", aircraft, "beliefs", "withdrawals"), body)
+
+    async def put_back(
+        self, aircraft: str, *, by: str, reason: str, sortie: str | None = None, spin: int | None = None
+    ) -> Record:
+        """Undo the withdrawal of one recovery, or of all of them."""
+        body = {"by": by, "reason": reason, "sortie": sortie, "spin": spin}
+        return await self.send_json("POST", _at("aircraft", aircraft, "beliefs", "restorations"), body)
+
     # -- replays --------------------------------------------------------------------------------------------------
 
     async def recordings(self) -> list[Record]:

@@ -214,6 +214,40 @@ def test_programme_and_its_sign_off(visit: Visit) -> None:
     expect(gate).to_contain_text("open")
 
 
+def test_what_a_recovery_taught_is_withdrawn_after_a_question_and_put_back(visit: Visit, flown: RunningService) -> None:
+    def learnt() -> int:
+        (aircraft,) = flown.ask("GET", "/v1/aircraft")["aircraft"]
+        return len(flown.ask("GET", f"/v1/aircraft/{aircraft}/beliefs")["beliefs"]["evidence"])
+
+    before = learnt()
+    page = visit.open("/programme")
+    listed, question = page.locator("#evidence-list"), page.locator("#evidence-question")
+    expect(listed.locator("tbody tr")).to_have_count(before)
+    page.get_by_role("button", name=f"Withdraw spin 1 of {FLIGHT}").click()
+    expect(question).to_contain_text("the calls come later")
+    assert visit.serious_faults() == []
+    question.get_by_role("button", name="No").click()
+    expect(question).to_be_hidden()
+    page.get_by_role("button", name=f"Withdraw spin 1 of {FLIGHT}").click()
+    question.get_by_role("button", name="Yes").click()
+    expect(page.locator("#evidence-said")).to_contain_text("nothing was changed")
+    assert learnt() == before
+    question.get_by_label("Who (role)").fill("test engineer")
+    question.get_by_label("Why").fill("flown with the aft loading")
+    question.get_by_role("button", name="Yes").click()
+    expect(listed).to_contain_text("by test engineer")
+    expect(listed).to_contain_text("flown with the aft loading")
+    expect(page.locator("#programme-said")).to_contain_text(f"Spin 1 of {FLIGHT} withdrawn by test engineer")
+    assert learnt() == before - 1
+    assert visit.serious_faults() == []
+    page.get_by_role("button", name=f"Put back spin 1 of {FLIGHT}").click()
+    question.get_by_label("Who (role)").fill("test engineer")
+    question.get_by_label("Why").fill("the loading sheet was the wrong one")
+    question.get_by_role("button", name=f"Yes, put back spin 1 of {FLIGHT}").click()
+    expect(listed).not_to_contain_text("withdrawn")
+    assert learnt() == before
+
+
 def test_a_sortie_is_reprocessed_with_another_plan_and_the_differences_are_shown(visit: Visit) -> None:
     page = visit.open(f"/debrief?sortie={FLIGHT}")
     page.get_by_label("Changes to the plan").fill("floors: {recovery_ft")

@@ -10,6 +10,7 @@ from dash import ALL, Input, Output, State, callback, ctx, dcc, html
 from dash.development.base_component import Component
 from dash.exceptions import PreventUpdate
 
+from spinfloor_dashboard.components import evidence
 from spinfloor_dashboard.components import programme_parts as parts
 from spinfloor_dashboard.components.ask import ask
 from spinfloor_dashboard.components.common import Given, caution_line, query_value
@@ -56,6 +57,7 @@ async def fill(query: dict[str, str | None], _signed: int) -> Any:
         parts.development(found["spins"]),
         html.Div([parts.cards(found), parts.surprises(found["surprises"])], className="two"),
         parts.learnt(found["kinds"], found["belief_version"]),
+        evidence.evidence(found),
         parts.spin_list(found["spins"]),
         parts.again(found, jobs or []),
     ]

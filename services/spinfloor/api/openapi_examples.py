@@ -45,6 +45,9 @@ BODIES: Final[dict[tuple[str, str], dict[str, Any]]] = {
     ("post", "/v1/aircraft/{aircraft}/beliefs/withdrawals"): {
         "reason": "flown with the wrong loading", "by": "test engineer", "sortie": "20310507-090000-1a2b", "spin": 1,
     },
+    ("post", "/v1/aircraft/{aircraft}/beliefs/restorations"): {
+        "reason": "the loading was right after all", "by": "test engineer", "sortie": "20310507-090000-1a2b", "spin": 1,
+    },
     ("post", "/v1/session"): {"token": "1f2e3d4c5b6a.the-secret-as-it-was-told-once"},
     ("post", "/v1/tokens"): {"name": "range link", "role": "source", "days": 30.0},
     ("post", "/v1/tokens/{token}/rotation"): {"grace_s": 300.0},

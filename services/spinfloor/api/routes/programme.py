@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import asdict
 from typing import Annotated
 
 from fastapi import APIRouter, Body, Path, Query
@@ -14,6 +15,7 @@ from spinfloor.api.services import AsControl, AsWatch, Use
 from spinfloor.archive.flown import beliefs_in_force, flights_of, flown_sorties, run_events, sign_offs_of
 from spinfloor.archive.programme import SIGN_OFF, FlownSortie, open_points, programme, results_of
 from spinfloor.archive.spin_table import spin_table
+from spinfloor.archive.withdrawals import withdrawn_of
 from spinfloor.core.events import Json as JsonValue
 from spinfloor.core.plan.gate import SignOff
 from spinfloor.detect.building import plan_of
@@ -37,7 +39,7 @@ async def get_programme(
     services: Use, _caller: AsWatch, aircraft: Annotated[str | None, Query(min_length=1, max_length=80)] = None
 ) -> Json:
     """Without `aircraft` the names of all with a flight or something learnt. With it: all flown spins, what was learnt
-    and how sure, surprises, and which cards of the newest plan are open."""
+    from which recoveries and how sure, surprises, and which cards of the newest plan are open."""
     if aircraft is None:
         records = await services.ports.sorties.list_all(limit=1000)
         named = {record.aircraft for record in records if record.kind is SortieKind.FLIGHT}
@@ -55,7 +57,14 @@ async def get_programme(
         )
     flights = await flown_sorties(services.ports, records)
     sign_offs = await sign_offs_of(services.ports, [record.id for record in records])
-    return Json(programme(aircraft, flights, beliefs, sign_offs, plan, version))
+    withdrawn = await withdrawn_of(services.ports, aircraft, beliefs)
+    return Json(
+        {
+            **programme(aircraft, flights, beliefs, sign_offs, plan, version),
+            "evidence": [asdict(one) for one in beliefs.evidence],
+            "withdrawn": [one.as_record() for one in withdrawn],
+        }
+    )
 
 
 @router.post("/sorties/{sortie}/spins/{spin}/sign-off", status_code=201)
