@@ -108,7 +108,9 @@ class NatsLink:
             await self._stream("inputs", "in.>", first_seq=first, num_replicas=replicas)
             await self._stream("events", "ev.>", first_seq=first, num_replicas=replicas)
             await self._stream("checkpoints", "cp.>", max_msgs_per_subject=1, num_replicas=replicas)
-            await self._stream("leases", "ls.>", max_msgs_per_subject=1, num_replicas=replicas)
+            # Leases need not wait for the disk (leases.py says why); servers can do without from 2.12 on, replicated ones not.
+            unsynced = {"persist_mode": api.PersistMode.ASYNC} if replicas == 1 else {}
+            await self._stream("leases", "ls.>", max_msgs_per_subject=1, num_replicas=replicas, **unsynced)
             await self._stream("latest", "bus.>", max_msgs_per_subject=1, storage=api.StorageType.MEMORY,
                                max_age=6 * 3600.0)  # fmt: skip
             await self._take_batches()

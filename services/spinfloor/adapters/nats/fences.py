@@ -73,6 +73,11 @@ class Fences:
             self.forget(sortie)
             raise
 
+    async def next_one(self, sortie: str, position: int) -> int:
+        """A fence above every one so far: `position` of the lease, unless the server lost leases with its machine."""
+        self.forget(sortie)
+        return max(position, (await self.tip(sortie)).fence + 1)
+
     async def enter(self, sortie: str, fence: int) -> None:
         """Make sure that `fence` is the highest, raising it where needed. Raises LeaseLostError when it is not."""
         for _ in range(TRIES):
