@@ -86,9 +86,10 @@ def _withdrawn(record: AuditRecord) -> list[Withdrawn]:
     """Empty for a record that names nothing: an imported archive may hold any."""
     items, reason = record.data.get("recoveries"), str(record.data.get("reason", ""))
     try:
-        return [Withdrawn(_evidence(item), record.by, reason, record.at_ns) for item in items or ()]  # type: ignore[union-attr]
-    except (TypeError, ValueError):
-        return []
+        found = [_evidence(item) for item in items] if isinstance(items, list) else []
+    except ValueError:
+        found = []
+    return [Withdrawn(evidence, record.by, reason, record.at_ns) for evidence in found]
 
 
 def _evidence(item: object) -> Evidence:

@@ -15,13 +15,12 @@ from pathlib import Path
 from typing import Any, Final
 
 import msgspec
-import numpy as np
 import orjson
 import pyarrow as pa
 
 from spinfloor.adapters.recordings.recording import Notes, RecordingError, Source
 from spinfloor.adapters.recordings.tabular import table_from_arrow
-from spinfloor.core.channels import TIME_COLUMN
+from spinfloor.ingest.batches import packed
 
 _JSON: Final = re.compile(rb"(\xef\xbb\xbf)?\s*(\{|\[\s*\{)")
 _PACKED: Final = re.compile(rb"[\x81-\x8f](\xa6source|\xa8sequence|\xa7columns)")
@@ -126,9 +125,10 @@ def _table(columns: Mapping[Any, Any], notes: Notes) -> Iterator[pa.Table]:
 
 
 def _array(name: str, values: Any, notes: Notes) -> pa.Array | None:
-    """Whole numbers stay whole, because a float cannot hold nanoseconds since 1970."""
+    """Whole numbers stay whole, because a float cannot hold nanoseconds since 1970. What is no number is noted and left out,
+    where a link refuses its batch: nobody can send a recording again."""
     if isinstance(values, bytes) and len(values) % 8 == 0:
-        return pa.array(np.frombuffer(values, "<i8" if name == TIME_COLUMN else "<f8"))
+        return pa.array(packed(name, values))
     if not isinstance(values, list):
         notes.add(f"column {name}", "is no list of numbers; left out")
         return None
