@@ -7,6 +7,7 @@ from pathlib import Path
 import pytest
 import yaml
 from click.testing import CliRunner
+from tests.places import RECORDINGS
 
 from spinfloor.adapters.recordings import RecordingError, read_recording
 from spinfloor.adapters.recordings.suggest import UNIT_QUESTION
@@ -53,3 +54,8 @@ def test_required_columns_without_a_match_stay_visible(tmp_path: Path) -> None:
     assert isinstance(columns, dict)
     assert set(columns) == {"roll_rate_dps", "pitch_rate_dps", "yaw_rate_dps", "pressure_altitude_ft"}
     assert all(c == {"source": UNIT_QUESTION, "unit": UNIT_QUESTION} for c in columns.values())
+
+
+def test_a_file_in_the_contracts_names_is_said_to_need_no_map() -> None:
+    text, _ = _suggest(RECORDINGS / "r01-first-turns.parquet")
+    assert "without a map they are read in its units" in text

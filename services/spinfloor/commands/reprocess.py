@@ -95,11 +95,13 @@ async def _run(base: str, token: str | None, wanted: dict[str, Any]) -> dict[str
     async with Client(base, token=token) as client:
         job = await client.start_rerun(**wanted)
         told = ""
-        while job["state"] == "running":
+        while True:
             words = f"{job['sorties_done']} of {len(job['sorties'])} sorties, {job['frames_done']:,} frames"
             if words != told:
                 say(words)
                 told = words
+            if job["state"] != "running":
+                break
             await asyncio.sleep(POLL_S)
             job = await client.rerun(job["id"])
         for one in job["sorties"]:

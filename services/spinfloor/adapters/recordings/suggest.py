@@ -17,7 +17,7 @@ from spinfloor.adapters.recordings.contract import as_floats
 from spinfloor.adapters.recordings.dispatch import decode
 from spinfloor.adapters.recordings.recording import Column, Source, Table
 from spinfloor.core.alignment import typical_period_ns
-from spinfloor.core.channels import CHANNEL_INDEX, CHANNELS, COLUMN_NAMES
+from spinfloor.core.channels import CHANNEL_INDEX, CHANNELS, COLUMN_NAMES, TIME_COLUMN
 
 UNIT_QUESTION = "???"
 _OPEN = f"'{UNIT_QUESTION}'"
@@ -95,6 +95,10 @@ def suggest(path: Path) -> str:
     lines = [f"# {path.name}: {source.format}", "# Channels in the file:"]
     lines += [f"#   {s.line}" for s in seen] or ["#   none"]
     lines += [f"# Not read: {note.sentence}" for note in source.notes]
+    if {s.name for s in seen} >= {TIME_COLUMN, *(c.column for c in CHANNELS if c.required)}:
+        lines.append(
+            "# The columns that are needed have the contract's names: without a map they are read in its units."
+        )
     lines += [
         "# Columns were matched by name only. Check each one, its sign and its unit;",
         f"# replace {UNIT_QUESTION} by the unit: a unit is never guessed.",
