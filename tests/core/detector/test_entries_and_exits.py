@@ -60,11 +60,13 @@ def test_a_standstill_in_a_known_spin_widens_the_interval() -> None:
     assert missed < 1.96 * float(str(end.data["turns_sd"]))
 
 
-def _with_altitude(f: Flight, from_s: float, to_s: float, value_m: float) -> list[Event]:
+def _with_altitude(f: Flight, from_s: float, to_s: float, value_m: float, moving_m: float = 0.0) -> list[Event]:
+    """The altitude set to a value, or to one that moves by `moving_m` and back every half second."""
     whole = clean_block(f, 100.0)
     values = whole.values.copy()
     t = (whole.time_ns - START_NS) * 1e-9
-    values[(t >= from_s) & (t < to_s), PRESSURE_ALTITUDE] = value_m
+    there = (t >= from_s) & (t < to_s)
+    values[there, PRESSURE_ALTITUDE] = value_m + moving_m * np.sin(4.0 * np.pi * t[there])
     return Detector(sortie="t", plan=plan_of(f)).feed(FrameBlock(whole.time_ns, values))
 
 
@@ -76,7 +78,15 @@ def test_a_burst_of_zeros_is_no_altitude() -> None:
 
 
 def test_a_level_that_stays_is_believed_after_a_second() -> None:
-    events = _with_altitude(flight("steep turn", 0), 20.0, 90.0, 700.0)
-    crossed = of_kind(events, Kind.FLOOR_CROSSED)
-    assert crossed
-    assert np.all([20.9 < seconds(e.detected_ns) < 23.0 for e in crossed])
+    """It moves as an altitude does; one that stands bit for bit is believed after ten seconds."""
+    for moving_m, at_s in ((1.0, 21.0), (0.0, 30.0)):
+        events = _with_altitude(flight("steep turn", 0), 20.0, 90.0, 700.0, moving_m)
+        crossed = of_kind(events, Kind.FLOOR_CROSSED)
+        assert crossed
+        assert np.all([at_s - 0.1 < seconds(e.detected_ns) < at_s + 2.0 for e in crossed])
+
+
+def test_a_level_that_stands_still_is_never_believed_in_a_spin() -> None:
+    """The spin sinks by 20,000 ft meanwhile: however long it stands, it is no altitude."""
+    events = _with_altitude(flight("not recovered", 0), 12.0, 90.0, 0.0)
+    assert not [e for e in of_kind(events, Kind.FLOOR_CROSSED) if seconds(e.detected_ns) < 20.0]

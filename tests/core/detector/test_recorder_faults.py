@@ -65,7 +65,6 @@ def test_coarse_late_and_noisy_values_keep_the_turns(fault: str, five: bool) -> 
     assert abs(number(ended.data["turns"]) - TURNS) <= (0.35 if five else 0.10)
 
 
-@pytest.mark.xfail(reason="a rate that stands on one count at its peak is taken for clipped", strict=True)
 def test_a_coarse_encoder_is_no_clipped_gyro() -> None:
     """The plan states 400 deg/s, the spin turns at a quarter of it."""
     events = events_of(FLIGHT, "quantised", five=True)
@@ -206,7 +205,6 @@ def test_flags_are_events_with_an_end() -> None:
 # Control telemetry is no motion, but the recovery begins with it.
 
 
-@pytest.mark.xfail(reason="a single value of pedal or stick is believed", strict=True)
 @pytest.mark.parametrize(
     ("fault", "value", "seconds"), [("a wild pedal", -9.0, 0.005), ("zeros", 0.0, 0.1)], ids=["wild", "zeros"]
 )

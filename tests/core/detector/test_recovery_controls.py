@@ -1,5 +1,6 @@
 """When the recovery controls went in, against the simulator's pilot: from their telemetry, from a mark, and inferred."""
 
+import numpy as np
 import pytest
 from tests.core.detector.flights import clean_block, events_of, flight, of_kind, plan_of
 from tests.truth.flight import START_NS
@@ -75,3 +76,38 @@ def test_slow_control_telemetry_still_counts() -> None:
     at_s, source = told(Detector(sortie="t", plan=plan_of(f)).feed(FrameBlock(whole.time_ns, values)))
     assert source == "controls"
     assert at_s == pytest.approx(true_s("developed", 0), abs=0.5)
+
+
+def with_hands(from_s: float, to_s: float, hands: dict[int, float]) -> tuple[list[Event], float]:
+    """The developed spin, four turns planned, with controls set to other values for a while; and the true time of its recovery."""
+    f = flight("developed", 0)
+    whole = clean_block(f, 100.0)
+    values = whole.values.copy()
+    t = (whole.time_ns - START_NS) * 1e-9
+    for channel, value in hands.items():
+        values[(t >= from_s) & (t < to_s), channel] = value
+    plan = plan_of(f)
+    plan = plan.model_copy(update={"cards": [plan.cards[0].model_copy(update={"turns": 4.0})]})
+    return Detector(sortie="t", plan=plan).feed(FrameBlock(whole.time_ns, values)), true_s("developed", 0)
+
+
+def recover_calls(events: list[Event]) -> list[float]:
+    return [(e.time_ns - START_NS) * 1e-9 for e in of_kind(events, Kind.CALL) if e.data["call"] == "recover"]
+
+
+def test_a_recovery_that_is_given_up_does_not_silence_recover() -> None:
+    """Controls in at 9 s, back at 11 s, and the spin goes on: *recover* is due, and the second recovery is told too."""
+    pedal = float(np.sign(flight("developed", 0).columns["pedal_right_pct"][1500]))
+    events, at_s = with_hands(9.0, 11.0, {PEDAL_RIGHT: -pedal, STICK_AFT: -0.5})
+    first, second = ((e.time_ns - START_NS) * 1e-9 for e in of_kind(events, Kind.RECOVERY_STARTED))
+    assert first == pytest.approx(9.0, abs=0.1)
+    assert second == pytest.approx(at_s, abs=0.15)
+    assert [t for t in recover_calls(events) if 12.0 < t < at_s]
+
+
+def test_a_stick_that_is_eased_is_no_recovery() -> None:
+    """Half aft instead of full, the pedal still with the spin."""
+    events, at_s = with_hands(8.0, 15.0, {STICK_AFT: 0.5})
+    (only,) = of_kind(events, Kind.RECOVERY_STARTED)
+    assert (only.time_ns - START_NS) * 1e-9 == pytest.approx(at_s, abs=0.15)
+    assert [t for t in recover_calls(events) if 12.0 < t < at_s]

@@ -18,6 +18,7 @@ INSTRUMENT_SD_M = 4.0
 ENTRY_SPAN_S = 1.5
 SETTLING_TURNS = 2.0
 TREND_SHARE = 0.3  # of what the mean is brought forward by, as a standard deviation
+TREND_LASTS = 0.5  # of the trend itself, because nobody knows how long it lasts
 
 
 @hot
@@ -79,7 +80,7 @@ def step_sink(s: Any, ring: Any, period: float, turns: float) -> None:
     """Sink as the height difference over one turn (pitot-static errors repeat once per turn), else over 1.5 s."""
     if min(s.bins, RING_BINS) < 4:
         s.sink, s.sink_sd = -s.alt_rate, 20.0
-        s.sink_now, s.sink_now_sd = s.sink, s.sink_sd
+        s.sink_now, s.sink_now_sd, s.sink_trend, s.sink_trend_sd = s.sink, s.sink_sd, 0.0, 0.0
         return
     span = ENTRY_SPAN_S
     if period == period:
@@ -90,7 +91,7 @@ def step_sink(s: Any, ring: Any, period: float, turns: float) -> None:
     elapsed = t1 - ring[slot, 0]
     if elapsed < 0.25:
         s.sink, s.sink_sd = -s.alt_rate, 10.0
-        s.sink_now, s.sink_now_sd = s.sink, s.sink_sd
+        s.sink_now, s.sink_now_sd, s.sink_trend, s.sink_trend_sd = s.sink, s.sink_sd, 0.0, 0.0
         return
     noise = math.sqrt(s.alt_noise2 * 0.5 + 0.05)
     s.sink = (ring[slot, 1] - h1) / elapsed
@@ -100,7 +101,7 @@ def step_sink(s: Any, ring: Any, period: float, turns: float) -> None:
 
 @inner
 def _sink_now(s: Any, ring: Any, span: float, noise: float) -> None:
-    """The mean sink of the last span brought forward to now by its change since the span before: for the lag alone.
+    """The mean sink of the last span brought forward to now by its change since the span before: for the lag and what is carried on.
 
     A mean is half a span old, and while the sink builds up that much too small: the unsafe side. A change that noise
     could have made is not brought forward.
@@ -112,14 +113,17 @@ def _sink_now(s: Any, ring: Any, span: float, noise: float) -> None:
     two = _bin_before(ring, s.bins, one, t2, span)
     t3, h3 = ring[(last - two) % RING_BINS, 0], ring[(last - two) % RING_BINS, 1]
     if t1 - t2 < 0.25 or t2 - t3 < 0.25:
-        s.sink_now, s.sink_now_sd = s.sink, s.sink_sd
+        s.sink_now, s.sink_now_sd, s.sink_trend, s.sink_trend_sd = s.sink, s.sink_sd, 0.0, 0.0
         return
     newer, older = (h2 - h1) / (t1 - t2), (h3 - h2) / (t2 - t3)
     trend = 2.0 * (newer - older) / (t1 - t3)
     trend_sd = 4.9 * noise / ((t1 - t3) * (t2 - t3))
-    ahead = 0.5 * (t1 - t2) * trend * trend * trend / (trend * trend + trend_sd * trend_sd + 1e-12)
-    s.sink_now = newer + ahead
-    s.sink_now_sd = noise * 1.4 / (t1 - t2) + 0.02 * abs(newer) + TREND_SHARE * abs(ahead)
+    s.sink_trend = trend * trend * trend / (trend * trend + trend_sd * trend_sd + 1e-12)
+    half = 0.5 * (t1 - t2)
+    left = abs(trend - s.sink_trend)  # may have been noise, and may not
+    s.sink_trend_sd = left + TREND_LASTS * abs(s.sink_trend)
+    s.sink_now = newer + half * s.sink_trend
+    s.sink_now_sd = noise * 0.7 / half + 0.02 * abs(newer) + half * (left + TREND_SHARE * abs(s.sink_trend))
 
 
 @inner

@@ -78,6 +78,8 @@ def _pedal(s: Any, m: Any, pedal: float, t: int, dt: float, alt: float) -> bool:
         s.pedal_move_ns, s.pedal_move_f, s.pedal_move_alt = t, s.last_f, alt
     if against <= tu.CONTROL_MOVED:
         s.pedal_far = 0
+        if (t - s.pedal_move_ns) * 1e-9 > tu.CONTROL_EASED_S:
+            s.pedal_hold, s.pedal_move_ns = pedal, 0
         return False
     if s.pedal_far == 0:
         s.pedal_far_ns = t
@@ -87,7 +89,7 @@ def _pedal(s: Any, m: Any, pedal: float, t: int, dt: float, alt: float) -> bool:
 
 @inner
 def _stick(s: Any, m: Any, stick: float, t: int, dt: float, alt: float) -> bool:
-    """Stick moved to un-stall: forward upright, aft inverted."""
+    """Stick moved to un-stall: forward upright, aft inverted; without the pedal it has to come near neutral."""
     against = -(stick - s.stick_hold) * m.orientation
     if against < tu.CONTROL_LEFT:
         s.stick_move_ns = s.stick_far = 0
@@ -95,8 +97,10 @@ def _stick(s: Any, m: Any, stick: float, t: int, dt: float, alt: float) -> bool:
         return False
     if s.stick_move_ns == 0:
         s.stick_move_ns, s.stick_move_f, s.stick_move_alt = t, s.last_f, alt
-    if against <= tu.CONTROL_MOVED:
+    if against <= tu.CONTROL_MOVED or (s.pedal_far == 0 and stick * m.orientation > tu.STICK_ALONE):
         s.stick_far = 0
+        if (t - s.stick_move_ns) * 1e-9 > tu.CONTROL_EASED_S:
+            s.stick_hold, s.stick_move_ns = stick, 0
         return False
     if s.stick_far == 0:
         s.stick_far_ns = t
@@ -114,6 +118,20 @@ def follow_controls(s: Any, clean: Any, t: int, dt: float) -> None:
     if stick == stick:
         s.stick_hold = _hold(s.stick_hold, stick, dt)
     s.pedal_move_ns = s.stick_move_ns = s.pedal_far = s.stick_far = 0
+    s.back_s = 0.0
+
+
+@inner
+def _watch_taken_back(s: Any, m: Any, dt: float) -> None:
+    """The controls are back where they were held and the rotation goes on whole: the recovery was given up, *recover* is due again."""
+    back = m.recovery_source == SOURCE_CONTROLS and s.pedal_far == 0 and s.stick_far == 0
+    whole = abs(s.wf_fast) > tu.WHOLE_ROTATION * m.rotation_at_recovery_radps
+    s.back_s = s.back_s + dt if back and whole else 0.0
+    if s.back_s > tu.TAKEN_BACK_S:
+        s.back_s = 0.0
+        m.recovery_started = m.recovery_source = 0
+        m.recovery_start_ns = 0
+        m.recovery_start_turns = m.recovery_start_altitude_m = m.rotation_at_recovery_radps = math.nan
 
 
 @inner
@@ -129,6 +147,7 @@ def watch_controls(
     if stick == stick:
         moved = _stick(s, m, stick, t, dt, alt) or moved
     if m.recovery_started == 1:
+        _watch_taken_back(s, m, dt)
         return
     if s.mark_ns > 0:
         back = (t - s.mark_ns) * 1e-9

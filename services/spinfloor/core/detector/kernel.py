@@ -11,7 +11,13 @@ from spinfloor.core import channels as ch
 from spinfloor.core.compiled import entry, hot, inner
 from spinfloor.core.detector import tuning as tu
 from spinfloor.core.detector.air import grow_uncertainty, sideslip_measured, step_air
-from spinfloor.core.detector.altitude import corrected, corrected_sd, step_airspeed, step_altitude, step_sink
+from spinfloor.core.detector.altitude import corrected, step_airspeed, step_altitude, step_sink
+from spinfloor.core.detector.carrying import (
+    carried_altitude,
+    carried_altitude_sd,
+    carried_rotation,
+    carried_turn_sd,
+)
 from spinfloor.core.detector.chain import is_spin, stalled_side, step_chain
 from spinfloor.core.detector.clock import admit
 from spinfloor.core.detector.controls import follow_controls, watch_controls, watch_rotation
@@ -32,6 +38,7 @@ from spinfloor.core.detector.states import INCONSISTENT
 from spinfloor.core.recovery.decision import decide
 
 _TURN = 2.0 * math.pi
+_LOOK_NS = 150_000_000  # without altitude, flags and uncertainty are looked at this often
 
 
 @hot
@@ -226,11 +233,16 @@ def step_frame(
     if closed:
         step_sink(s, ring, m.turn_period_s if m.in_spin == 1 else math.nan, m.turns if m.in_spin == 1 else 0.0)
         step_airspeed(s, clean)
-        m.altitude_sd_m = corrected_sd(s, settings)
+    age = (t - s.alt_ns) * 1e-9 if s.alt_ns > 0 else 0.0
+    if closed or abs(t - s.looked_ns) > _LOOK_NS:
+        s.looked_ns = t
+        m.altitude_sd_m = carried_altitude_sd(s, settings, age)
         m.degraded = retire(flags, t, ints, floats, cursor)
-    alt = corrected(s, settings)
+    alt = carried_altitude(s, settings, age) if age > 0.0 else corrected(s, settings)
     s.last_ns = s.now_ns = t
     _face(s, m, settings, clean, t, last_t, measured, alt)
+    if age > settings.data_age_limit_s:
+        m.estimated = 1
     if dt > 0.0:
         _spin_or_not(s, m, clean, settings, work[1], t, last_t, dt, measured, alt, ints, floats, cursor)
     return True
@@ -291,13 +303,15 @@ def step_tick(t: int, settings: Any, m: Any, s: Any, ints: Any, floats: Any, cur
         floats[slot, 0] = 1.0
         floats[slot, 1] = age
     m.estimated = 1
-    m.altitude_m = corrected(s, settings) - s.sink * age
-    m.altitude_sd_m = math.sqrt(corrected_sd(s, settings) ** 2 + ((s.sink_sd + 0.15 * abs(s.sink) + 2.0) * age) ** 2)
+    since_altitude = (t - s.alt_ns) * 1e-9 if s.alt_ns > 0 else age
+    m.altitude_m = carried_altitude(s, settings, since_altitude)
+    m.altitude_sd_m = carried_altitude_sd(s, settings, since_altitude)
     if m.in_spin == 1:
         sense = m.sense_from_above
-        m.turns = max(sense * (s.turned_f + s.wf_turn * age - s.spin_f), 0.0) / _TURN
-        carried = abs(s.wf_turn) * age
-        m.turns_sd = _turns_sd(s, 0.2 * carried + 0.1 * age)
+        so_far = sense * (s.turned_f - s.spin_f)
+        rotation = carried_rotation(s, sense, so_far / _TURN)
+        m.turns = max(so_far + rotation * age, 0.0) / _TURN
+        m.turns_sd = _turns_sd(s, carried_turn_sd(rotation, so_far / _TURN, age))
     return True
 
 

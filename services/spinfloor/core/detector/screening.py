@@ -44,6 +44,7 @@ for _c in (ch.STICK_AFT, ch.STICK_RIGHT, ch.PEDAL_RIGHT, ch.THROTTLE):
     _LOWEST[_c], _HIGHEST[_c] = -1.5, 1.5  # of full travel
 _LOWEST[ch.PRESSURE_ALTITUDE], _HIGHEST[ch.PRESSURE_ALTITUDE] = -3000.0 * _FT, 100_000.0 * _FT
 MISSING_NS = int(tu.MISSING_S * 1e9)
+_NEVER_NS = 1 << 62
 STEP_BASE, STEP_RATE, LOWEST, HIGHEST = _STEP_BASE, _STEP_RATE, _LOWEST, _HIGHEST
 
 
@@ -88,21 +89,24 @@ def retire(flags: Any, t: int, ints: Any, floats: Any, cursor: Any) -> int:
 
 
 @inner
-def _is_wild(k: Any, v: float, t: int, step_base: float, step_rate: float, stay_ns: int) -> bool:
-    """A step too large to be motion, until the new level has proved itself by staying for `stay_ns`."""
+def _is_wild(k: Any, v: float, t: int, step_base: float, step_rate: float, stay_ns: int, still_ns: int) -> bool:
+    """A step too large to be motion, until the new level has proved itself by staying for `stay_ns`, `still_ns` unmoved."""
     if k.seen < 3:
         return False
     limit = step_base + step_rate * (t - k.good_ns) * 1e-9
-    if abs(v - k.good) <= limit:
+    stands = k.suspect_count > 0 and v == k.suspect and k.suspect_moves == 0 and t - k.suspect_since_ns < still_ns
+    if abs(v - k.good) <= limit and not stands:
         k.suspect_count = 0
         return False
     settled = k.suspect_count > 0 and abs(v - k.suspect) <= step_base + step_rate * (t - k.suspect_ns) * 1e-9
     k.suspect_count = k.suspect_count + 1 if settled else 1
     if not settled:
-        k.suspect_since_ns = t
+        k.suspect_since_ns, k.suspect_moves = t, 0
+    elif v != k.suspect:
+        k.suspect_moves = 1
     k.suspect = v
     k.suspect_ns = t
-    if k.suspect_count >= 4 and t - k.suspect_since_ns >= stay_ns:
+    if k.suspect_count >= 4 and t - k.suspect_since_ns >= (stay_ns if k.suspect_moves == 1 else still_ns):
         k.suspect_count = 0
         return False
     return True
@@ -111,10 +115,18 @@ def _is_wild(k: Any, v: float, t: int, step_base: float, step_rate: float, stay_
 @inner
 def _note_raw(k: Any, v: float, t: int) -> None:
     if v != k.raw:
-        k.raw = v
-        k.same_ns = t
+        _note_change(k, v, t)
     if abs(v) > k.peak:
         k.peak = abs(v)
+
+
+@hot
+def _note_change(k: Any, v: float, t: int) -> None:
+    """The value has moved on; how long it stood below its peak is what its encoder does."""
+    if abs(k.raw) < k.peak:
+        k.repeat_s = max(tu.REPEAT_KEEPS * k.repeat_s, (t - k.same_ns) * 1e-9)
+    k.raw = v
+    k.same_ns = t
 
 
 @inner
@@ -135,8 +147,11 @@ def _closely(
     if zeroed and v == 0.0:
         earn(flags, c, ZERO_FILLED, t, ints, floats, cursor)
         return math.nan
-    stay_ns = tu.LEVEL_STAYS_NS if c == ch.PRESSURE_ALTITUDE else 0
-    if not LOWEST[c] <= v <= HIGHEST[c] or _is_wild(k, v, t, STEP_BASE[c], STEP_RATE[c], stay_ns):
+    stay_ns = still_ns = 0
+    if c == ch.PRESSURE_ALTITUDE:
+        stay_ns = tu.LEVEL_STAYS_NS
+        still_ns = tu.LEVEL_STAYS_STILL_NS if turning < tu.STUCK_MOVING_RADPS else _NEVER_NS
+    if not LOWEST[c] <= v <= HIGHEST[c] or _is_wild(k, v, t, STEP_BASE[c], STEP_RATE[c], stay_ns, still_ns):
         earn(flags, c, WILD, t, ints, floats, cursor)
         return math.nan
     if c <= ch.BETA:
@@ -158,8 +173,7 @@ def _plainly_alive(c: int, k: Any, v: float, t: int, slow: bool) -> bool:
         return slow and size < k.rail and (c > ch.YAW_RATE or size <= tu.CLIP_LEAST_RADPS)
     if size >= k.rail:
         return False
-    k.raw = v
-    k.same_ns = t
+    _note_change(k, v, t)
     if size > k.peak:
         k.peak = size
     return True
@@ -232,15 +246,18 @@ def _frozen(c: int, k: Any, v: float, t: int, flags: Any, turning: float, ints: 
     if c <= ch.YAW_RATE:
         at_rail = abs(v) >= k.rail
         if not at_rail:
-            at_rail = same_s >= tu.CLIP_SAME_S and abs(v) >= k.peak and abs(v) > tu.CLIP_LEAST_RADPS
+            long = same_s >= max(tu.CLIP_SAME_S, tu.UNUSUAL * k.repeat_s)
+            at_rail = long and abs(v) >= k.peak and abs(v) > tu.CLIP_LEAST_RADPS
         if at_rail:
             earn(flags, c, CLIPPED, t, ints, floats, cursor)
             return False
     if turning < tu.STUCK_MOVING_RADPS:
         return False
-    stuck = same_s > (tu.STUCK_ALTITUDE_S if c == ch.PRESSURE_ALTITUDE else tu.STUCK_S)
+    usual = tu.UNUSUAL * k.repeat_s
+    stuck = same_s > max(tu.STUCK_ALTITUDE_S if c == ch.PRESSURE_ALTITUDE else tu.STUCK_S, usual)
     if not stuck:
-        return False
+        # An altitude that stands is not followed even before it is called stuck: it would take the sink with it.
+        return bool(c == ch.PRESSURE_ALTITUDE and same_s > max(tu.STANDS_S, usual))
     if c in (ch.ALPHA, ch.BETA) and abs(v) >= k.peak:
         earn(flags, c, CLIPPED, t, ints, floats, cursor)
         return bool(c == ch.ALPHA and abs(v) < tu.PEGGED_ALPHA_RAD)

@@ -70,7 +70,7 @@ def begin_spin(s: Any, m: Any, t: int, measured: bool, alt: float, ints: Any, fl
     floats[slot, 3] = s.chain_alt
     floats[slot, 4] = m.spin_ordinal
     floats[slot, 5] = m.evidence
-    floats[slot, 6] = math.hypot(m.altitude_sd_m, s.start_sd_s * s.sink)
+    floats[slot, 6] = math.hypot(m.altitude_sd_m, s.start_sd_s * tu.START_SINK * s.sink)
     floats[slot, 7] = m.reversed_now
     floats[slot, 8] = m.restarted_now
     floats[slot, 9] = m.turned_inverted_now

@@ -48,7 +48,6 @@ CHANNEL_DTYPE: Final = np.dtype(
     [
         ("good", "f8"),  # last accepted value
         ("good_ns", "i8"),  # its time
-        ("slope", "f8"),  # its smoothed rate of change, per second
         ("suspect", "f8"),  # last value refused as wild
         ("suspect_ns", "i8"),
         ("suspect_count", "i8"),
@@ -58,7 +57,8 @@ CHANNEL_DTYPE: Final = np.dtype(
         ("peak", "f8"),  # largest |raw| seen
         ("rail", "f8"),  # |value| from which a rate gyro counts as clipped, infinite for the others
         ("seen", "i8"),  # number of accepted values, saturating
-        ("step", "f8"),  # typical |change| from frame to frame
+        ("suspect_moves", "i8"),  # 1 when the level refused as wild has not stood still
+        ("repeat_s", "f8"),  # longest it has stood below its peak of late, s
     ]
 )
 
@@ -155,10 +155,13 @@ _STATE_FIELDS: Final[tuple[tuple[str, str, str], ...]] = (
     ("bin_count", "i8", ""),
     ("bin_start", "f8", ""),
     ("bins", "i8", "bins closed so far"),
+    ("looked_ns", "i8", "when flags, sink and uncertainty were last looked at"),
     ("sink", "f8", "sink over a turn, m/s"),
     ("sink_sd", "f8", ""),
-    ("sink_now", "f8", "present sink, m/s: what the altimeter's lag is corrected with"),
+    ("sink_now", "f8", "present sink, m/s: what the altimeter's lag is corrected with, and what is carried on"),
+    ("sink_trend", "f8", "its change, m/s2"),
     ("sink_now_sd", "f8", ""),
+    ("sink_trend_sd", "f8", ""),
     # chain of rotation that may become a spin
     ("chain", "i8", "sign of the chain, 0 none"),
     ("chain_yaw", "i8", "sign of the yaw rate where it began"),
@@ -250,6 +253,7 @@ _STATE_FIELDS: Final[tuple[tuple[str, str, str], ...]] = (
     ("stick_hold", "f8", "held stick, slow"),
     ("pedal_move_ns", "i8", "pedal left its held value, 0 not"),
     ("stick_move_ns", "i8", "stick left its held value, 0 not"),
+    ("back_s", "f8", "seconds for which the recovery's controls have been back where they were held"),
     ("pedal_far", "i8", "values in a row past the movement that counts"),
     ("stick_far", "i8", ""),
     ("pedal_far_ns", "i8", "time of the first of them"),

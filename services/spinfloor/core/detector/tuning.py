@@ -137,6 +137,7 @@ TURNED_AGAIN_RADPS: Final = 25.0 * _DEG  # a rotation that has gone back this fa
 # Standard uncertainty of the start's and of the end's date: with vanes (and attitude, for the start), else.
 START_SD_S: Final = (0.08, 0.8)
 END_SD_S: Final = (0.05, 0.35)
+START_SINK: Final = 0.35  # of the sink when the spin becomes known, it had at its start
 # Rotation at the start of a spin, for the turns an uncertain start time is worth.
 ENTRY_ROTATION_RADPS: Final = 110.0 * _DEG
 
@@ -147,8 +148,11 @@ OSCILLATORY_SHARE: Final = 0.22
 
 # Controls: a movement counts once it passes this part of full travel, dated to where it left the held value.
 CONTROL_MOVED: Final = 0.30
+CONTROL_EASED_S: Final = 2.0  # a movement that has not become a recovery by then: it is held there now
+STICK_ALONE: Final = 0.30  # the stick without the pedal: eased, but held further than this, it is no recovery
 CONTROL_LEFT: Final = 0.06
 CONTROL_HOLD_S: Final = 0.6
+TAKEN_BACK_S: Final = 0.7  # back where they were held for this long, the rotation whole: the recovery was given up
 CONTROL_STAYS: Final = 3  # values in a row, and for this long: a wild point or a burst of zeros is no pilot
 CONTROL_STAYS_S: Final = 0.15
 
@@ -165,6 +169,10 @@ CONTROLS_BEFORE_END_S: Final = 0.5  # no sooner before the end than controls tak
 FLAG_HOLD_S: Final = 1.0
 STUCK_S: Final = 1.0
 STUCK_ALTITUDE_S: Final = 2.0
+LEVEL_STAYS_STILL_NS: Final = 10_000_000_000  # one that stands bit for bit, while little moves; in a spin never
+UNUSUAL: Final = 5.0  # a value that stands this much longer than it has of late is no encoder's step
+REPEAT_KEEPS: Final = 0.98  # what is left, after each change, of the longest it stood
+STANDS_S: Final = 0.1
 LEVEL_STAYS_NS: Final = 1_000_000_000  # another level of altitude is believed after this long, a burst of zeros never
 STUCK_MOVING_RADPS: Final = 40.0 * _DEG
 ZERO_MOVING_RADPS: Final = 10.0 * _DEG

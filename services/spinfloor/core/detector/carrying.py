@@ -1,0 +1,59 @@
+"""Motion carried on while the altitude, or every frame, is missing: downwards and round, ever less sure.
+
+Metres, m/s, rad, seconds. Derivation: docs/method/carrying.md.
+"""
+
+import math
+from typing import Any
+
+from spinfloor.core.compiled import inner
+from spinfloor.core.detector.altitude import corrected, corrected_sd
+
+# A sink that builds up goes on doing so, ever less, over this long.
+SETTLES_S = 2.5
+# The sink of the next seconds is known to within this share of itself and this much; and its build-up, see altitude.py.
+SINK_SHARE = 0.15
+SINK_SD_MPS = 2.0
+# So is the rotation; while a spin is young it still builds up.
+ROTATION_SHARE = 0.2
+ROTATION_SD_RADPS = 0.1
+YOUNG_TURNS = 2.0
+YOUNG_SHARE = 0.4
+
+
+@inner
+def _building_up_s2(age: float) -> float:
+    """What a build-up of 1 m/s2 that dies away over SETTLES_S adds to the way in `age` seconds [s2]."""
+    return float(SETTLES_S * age - SETTLES_S * SETTLES_S * (1.0 - math.exp(-age / SETTLES_S)))
+
+
+@inner
+def carried_altitude(s: Any, settings: Any, age: float) -> float:
+    """Corrected altitude `age` seconds after the last one that could be believed [m]."""
+    sink = s.sink_now + settings.altimeter_lag_s * s.sink_trend  # a lagging altimeter shows the sink of then
+    return float(corrected(s, settings) - sink * age - s.sink_trend * _building_up_s2(age))
+
+
+@inner
+def carried_altitude_sd(s: Any, settings: Any, age: float) -> float:
+    """Its standard uncertainty [m]."""
+    late = settings.altimeter_lag_s * s.sink_trend_sd
+    sink = (s.sink_now_sd + late + SINK_SHARE * abs(s.sink_now) + SINK_SD_MPS) * age
+    change = s.sink_trend_sd * _building_up_s2(age)
+    return math.sqrt(corrected_sd(s, settings) ** 2 + sink * sink + change * change)
+
+
+@inner
+def carried_rotation(s: Any, sense: int, turns: float) -> float:
+    """Rotation about the flight path to go on with [rad/s]: the turn's mean, in a young spin no less than what it is now."""
+    mean = sense * s.wf_turn
+    if turns < YOUNG_TURNS:
+        mean = max(mean, 0.5 * (mean + sense * s.wf_fast))
+    return float(mean)
+
+
+@inner
+def carried_turn_sd(rotation: float, turns: float, age: float) -> float:
+    """Standard uncertainty of what was turned in `age` seconds [rad]."""
+    share = YOUNG_SHARE if turns < YOUNG_TURNS else ROTATION_SHARE
+    return (share * abs(rotation) + ROTATION_SD_RADPS) * age
