@@ -41,7 +41,6 @@ def test_slow_channels_count_as_there(name: str, rate_hz: int) -> None:
     assert float(str(ended.data["turns"])) == pytest.approx(TURNS, abs=0.05)
 
 
-@pytest.mark.xfail(reason="between two samples the altitude stands still", strict=True)
 @pytest.mark.parametrize("rate_hz", [10, 5])
 def test_the_altitude_goes_on_between_its_samples(rate_hz: int) -> None:
     """At 300 ft/s a fifth of a second is 60 ft: high, the unsafe side."""

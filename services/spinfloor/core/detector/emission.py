@@ -12,7 +12,8 @@ import numpy.typing as npt
 
 from spinfloor.core.compiled import inner
 
-PAYLOAD_WIDTH: Final = 18
+PAYLOAD_WIDTH: Final = 19
+P_EVIDENCE: Final = 18  # of phase, recovered, call and floor.crossed: what they rest on
 SLOTS_PER_STEP: Final = 64
 
 CODE_PHASE: Final = 0

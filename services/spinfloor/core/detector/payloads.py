@@ -39,7 +39,11 @@ def degrees(value: float) -> float | None:
 
 
 def _phase(row: Row, time_ns: int) -> Data:
-    return {"from": PHASES[int(row[0])].value, "to": PHASES[int(row[1])].value}
+    return {
+        "from": PHASES[int(row[0])].value,
+        "to": PHASES[int(row[1])].value,
+        "evidence": EVIDENCE[int(row[em.P_EVIDENCE])],
+    }
 
 
 def _spin_started(row: Row, time_ns: int) -> Data:

@@ -5,7 +5,7 @@ from typing import Any
 
 from spinfloor.core.compiled import hot, inner
 from spinfloor.core.detector import tuning as tu
-from spinfloor.core.detector.emission import CODE_PHASE, emit
+from spinfloor.core.detector.emission import CODE_PHASE, P_EVIDENCE, emit
 
 # Indices into events.PHASES.
 UNKNOWN = 0
@@ -32,6 +32,7 @@ def set_phase(s: Any, m: Any, phase: int, when: int, t: int, ints: Any, floats: 
     slot = emit(ints, floats, cursor, CODE_PHASE, when, t)
     floats[slot, 0] = m.phase
     floats[slot, 1] = phase
+    floats[slot, P_EVIDENCE] = m.evidence
     m.phase = phase
     m.phase_since_ns = when
     s.next_phase = phase

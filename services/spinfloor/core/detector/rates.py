@@ -14,10 +14,12 @@ from spinfloor.core.physics.attitude import (
     carry_vector,
     down_from_euler,
     down_from_quaternion,
-    nearest_equivalent,
     quaternion_from_euler,
     rotation_between,
+    turned,
 )
+
+_TURN = 2.0 * math.pi
 
 
 @hot
@@ -193,15 +195,31 @@ def step_attitude(s: Any, clean: Any, t: int, real: bool, clipped: Any, fix: Any
 
 
 @inner
+def _over_the_gap(s: Any, elapsed: float) -> float:
+    """How much further than the rates at a gap's two ends say the aircraft has turned in it: at least as the turn's mean.
+
+    Rotation falters once per turn, and both ends may stand in a falter.
+    """
+    seen = math.sqrt(s.int_p * s.int_p + s.int_q * s.int_q + s.int_r * s.int_r)
+    if elapsed <= tu.GAP_S or seen < 0.1:
+        return 1.0
+    return max(abs(s.wf_turn) * elapsed / seen, 1.0)
+
+
+@inner
 def _heading_reference(
     s: Any, w: float, x: float, y: float, z: float, elapsed: float, real: bool, clipped: Any, fix: Any
 ) -> None:
     """Compare gyro rotation with the change of full attitude: bias where the gyros are sound, repair where not."""
     known = s.q0 * s.q0 + s.q1 * s.q1 + s.q2 * s.q2 + s.q3 * s.q3 > 0.5
     if known and 0.0 < elapsed < 4.0 and s.att_bad == 0:
-        a, b, c = rotation_between(s.q0, s.q1, s.q2, s.q3, w, x, y, z)
-        a, b, c = nearest_equivalent(a, b, c, s.int_p, s.int_q, s.int_r)
-        ea, eb, ec = a - s.int_p, b - s.int_q, c - s.int_r
+        # Predicted first, and what is left then: near a whole turn the shortest way between the two says nothing.
+        more = _over_the_gap(s, elapsed)
+        q0, q1, q2, q3 = turned(s.q0, s.q1, s.q2, s.q3, more * s.int_p, more * s.int_q, more * s.int_r)
+        ea, eb, ec = rotation_between(q0, q1, q2, q3, w, x, y, z)
+        if elapsed > tu.GAP_S and ea * ea + eb * eb + ec * ec > tu.WHOLE_TURN_DOUBT_RAD**2:
+            s.unsure += (0.5 * _TURN) ** 2  # a turn more or less is nearly as likely
+        ea, eb, ec = ea + (more - 1.0) * s.int_p, eb + (more - 1.0) * s.int_q, ec + (more - 1.0) * s.int_r
         if elapsed > 0.3 or not real:
             fix[0], fix[1], fix[2] = ea, eb, ec
         else:

@@ -15,6 +15,15 @@ _TURN = 2.0 * math.pi
 
 
 @inner
+def _hole_sd_s(s: Any, when: int) -> float:
+    """A date in or at the edge of the newest gap may be anywhere in it: its length over the root of twelve [s]."""
+    edge = int(tu.HOLE_EDGE_S * 1e9)
+    if s.hole_from_ns == 0 or when < s.hole_from_ns - edge or when > s.hole_to_ns + edge:
+        return 0.0
+    return float((s.hole_to_ns - s.hole_from_ns) * 1e-9 / math.sqrt(12.0))
+
+
+@inner
 def begin_spin(s: Any, m: Any, t: int, measured: bool, alt: float, ints: Any, floats: Any, cursor: Any) -> None:
     """The chain is a spin: fix start, orientation, direction, sense; say so."""
     side = 1 if s.chain_side >= 0.0 else -1
@@ -58,7 +67,8 @@ def begin_spin(s: Any, m: Any, t: int, measured: bool, alt: float, ints: Any, fl
     s.fall_ns = s.yaw_gone_ns = s.near_ns = s.flip_ns = s.belly_ns = 0
     s.side_now = float(side)
     s.dive = 0
-    s.start_sd_s = tu.START_SD_S[0] if measured and s.has_attitude == 1 else tu.START_SD_S[1]
+    sure = measured and s.has_attitude == 1
+    s.start_sd_s = math.hypot(tu.START_SD_S[0] if sure else tu.START_SD_S[1], _hole_sd_s(s, s.chain_ns))
     s.spin_doubt = s.start_doubt
     s.spin_least = math.inf
     s.best_f = 0.0
@@ -204,7 +214,7 @@ def end_spin(
     floats[slot, 2] = m.turns - m.recovery_start_turns if m.recovery_started == 1 else math.nan
     floats[slot, 3] = height
     floats[slot, 4] = m.spin_start_altitude_m - height
-    end_sd_s = tu.END_SD_S[0] if s.by_vane == 1 else tu.END_SD_S[1]
+    end_sd_s = math.hypot(tu.END_SD_S[0] if s.by_vane == 1 else tu.END_SD_S[1], _hole_sd_s(s, when))
     floats[slot, 5] = math.hypot(m.turns_sd, end_sd_s * 0.5 * s.wf_turn / _TURN)  # it has lost about half by then
     floats[slot, 6] = math.hypot(m.altitude_sd_m, end_sd_s * s.sink)
     floats[slot, 7] = m.evidence

@@ -137,6 +137,7 @@ TURNED_AGAIN_RADPS: Final = 25.0 * _DEG  # a rotation that has gone back this fa
 # Standard uncertainty of the start's and of the end's date: with vanes (and attitude, for the start), else.
 START_SD_S: Final = (0.08, 0.8)
 END_SD_S: Final = (0.05, 0.35)
+HOLE_EDGE_S: Final = 0.2
 START_SINK: Final = 0.35  # of the sink when the spin becomes known, it had at its start
 # Rotation at the start of a spin, for the turns an uncertain start time is worth.
 ENTRY_ROTATION_RADPS: Final = 110.0 * _DEG
@@ -186,6 +187,9 @@ AHEAD_S: Final = 10.0
 CLOCK_SET_S: Final = 5.0
 BACK_S: Final = 2.0
 GAP_S: Final = 0.35
+WHOLE_TURN_DOUBT_RAD: Final = (
+    120.0 * _DEG
+)  # rotation over a gap this far from the predicted: half a turn is added to the uncertainty
 VANE_HOLD_NS: Final = 300_000_000  # a vane sampled more slowly than the frames is held for this long
 
 # Quasi-steady straight flight: the reference for carried attitude and for gyro bias.

@@ -87,15 +87,14 @@ def rotation_between(
 
 
 @shared
-def nearest_equivalent(a: float, b: float, c: float, pa: float, pb: float, pc: float) -> tuple[float, float, float]:
-    """Of the rotation vectors that end in the same attitude, (a, b, c)(1 + 2 pi k/|.|), the one nearest to (pa, pb, pc).
-
-    Attitude alone cannot tell whole turns apart; a predicted rotation can.
-    """
+def turned(w: float, x: float, y: float, z: float, a: float, b: float, c: float) -> tuple[float, float, float, float]:
+    """Attitude quaternion after the body has turned by (a, b, c) rad, of any size: q exp(v / 2). Source: as rodrigues_coefficients."""
     angle = math.sqrt(a * a + b * b + c * c)
-    if angle < 1e-6:
-        return a, b, c
-    along = (a * pa + b * pb + c * pc) / angle
-    k = math.floor((along - angle) / (2.0 * math.pi) + 0.5)
-    factor = 1.0 + 2.0 * math.pi * k / angle
-    return a * factor, b * factor, c * factor
+    k = math.sin(0.5 * angle) / angle if angle > 1e-9 else 0.5
+    d, e, f, g = math.cos(0.5 * angle), k * a, k * b, k * c
+    return (
+        w * d - x * e - y * f - z * g,
+        w * e + x * d + y * g - z * f,
+        w * f - x * g + y * d + z * e,
+        w * g + x * f - y * e + z * d,
+    )

@@ -7,7 +7,7 @@ waits until the channel is free, and a turn word that would come late is passed 
 from typing import Final
 
 from spinfloor.core.compiled import inner
-from spinfloor.core.detector.emission import CODE_CALL, emit
+from spinfloor.core.detector.emission import CODE_CALL, P_EVIDENCE, emit
 from spinfloor.core.recovery.conditions import lead_s, turns_to_call
 from spinfloor.core.recovery.reasons import (
     ABANDON,
@@ -85,6 +85,7 @@ def issue(motion, decision, settings, call, reason, turn, ints, floats, cursor):
     out[P_REASON] = reason
     out[P_TURN] = turn
     out[P_ALTITUDE] = motion.altitude_m
+    out[P_EVIDENCE] = motion.evidence
     out[P_LEFT_MEDIAN] = decision.left_median_m
     out[P_LEFT_BOUND] = decision.left_bound_m
     if reason == RECOVERED:  # level again: nothing more is lost

@@ -10,7 +10,7 @@ from typing import Final
 import numpy as np
 
 from spinfloor.core.compiled import inner, shared
-from spinfloor.core.detector.emission import CODE_FLOOR_CROSSED, emit
+from spinfloor.core.detector.emission import CODE_FLOOR_CROSSED, P_EVIDENCE, emit
 from spinfloor.core.recovery.calls import issue_one
 from spinfloor.core.recovery.conditions import (
     check_abandon,
@@ -88,6 +88,7 @@ def _cross_floor(motion, decision, which, floor_m, ints, floats, cursor):
             floats[slot, P_ALTITUDE] = altitude
             floats[slot, P_IN_SPIN] = motion.in_spin
             floats[slot, P_ESTIMATED] = motion.estimated
+            floats[slot, P_EVIDENCE] = motion.evidence
 
 
 @inner

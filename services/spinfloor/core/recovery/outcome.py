@@ -5,7 +5,7 @@ from typing import Final
 import numpy as np
 
 from spinfloor.core.compiled import inner
-from spinfloor.core.detector.emission import CODE_RECOVERED, emit
+from spinfloor.core.detector.emission import CODE_RECOVERED, P_EVIDENCE, emit
 from spinfloor.core.recovery.altitude_left import add_independent, add_product, loss_quantile_m
 from spinfloor.core.recovery.estimate import add_pull_out, air_density_ratio, loss_per_turn, refresh_predictions
 from spinfloor.core.recovery.excess import ROW_FOURTH, ROW_MEAN, ROW_THIRD, ROW_VARIANCE
@@ -109,6 +109,7 @@ def take_result(motion, decision, beliefs, settings, ints, floats, cursor):
     out[P_LEVEL] = level
     out[P_MARGIN] = level - floor
     out[P_CARD] = decision.card_index
+    out[P_EVIDENCE] = motion.evidence
     if decision.prediction == 0:
         out[P_LOSS] = motion.spin_end_altitude_m - level
         return

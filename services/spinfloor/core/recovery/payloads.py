@@ -8,7 +8,8 @@ from dataclasses import dataclass
 import numpy as np
 import numpy.typing as npt
 
-from spinfloor.core.detector.emission import CODE_CALL, CODE_FLOOR_CROSSED, CODE_RECOVERED
+from spinfloor.core.detector.emission import CODE_CALL, CODE_FLOOR_CROSSED, CODE_RECOVERED, P_EVIDENCE
+from spinfloor.core.detector.payloads import EVIDENCE
 from spinfloor.core.events import CALLS, MODES, Json, Kind
 from spinfloor.core.plan.model import CallWords, Plan
 from spinfloor.core.recovery import calls, decision, outcome, reasons
@@ -101,6 +102,7 @@ def _recovered(p: Payload, words: PayloadWords) -> dict[str, Json]:
         "density_ratio": number(p[outcome.P_DENSITY], 4),
         "recovery_source": RECOVERY_SOURCES[int(p[outcome.P_SOURCE])] if predicted else None,
         "earlier_spins": number(p[outcome.P_SPINS], 0),
+        "evidence": EVIDENCE[int(p[P_EVIDENCE])],
         "card": _card(p[outcome.P_CARD], words),
         **kind_words(p[outcome.P_KIND]),
     }
@@ -113,6 +115,7 @@ def _floor_crossed(p: Payload) -> dict[str, Json]:
         "altitude_ft": feet(p[decision.P_ALTITUDE]),
         "in_spin": bool(p[decision.P_IN_SPIN]),
         "estimated": bool(p[decision.P_ESTIMATED]),
+        "evidence": EVIDENCE[int(p[P_EVIDENCE])],
     }
 
 
@@ -127,6 +130,7 @@ def _call(p: Payload, words: PayloadWords) -> dict[str, Json]:
         "altitude_left_ft": feet(p[calls.P_LEFT_MEDIAN]),
         "altitude_left_bound_ft": feet(p[calls.P_LEFT_BOUND]),
         "estimated": bool(p[calls.P_ESTIMATED]),
+        "evidence": EVIDENCE[int(p[P_EVIDENCE])],
         "degraded": bool(p[calls.P_DEGRADED]),
         "turns": number(p[calls.P_TURNS], 3),
         "planned_turns": number(p[calls.P_PLANNED], 2),
