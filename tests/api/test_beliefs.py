@@ -49,6 +49,10 @@ async def _taught(client: Client) -> bool:
     return len(found["evidence"]) + len(found["withdrawn"]) == 2
 
 
+async def _recovered(client: Client, sortie: str) -> bool:
+    return len([event for event in await client.events(sortie) if event["kind"] == "recovered"]) == 2
+
+
 def _spins(found: dict[str, Any], what: str) -> list[tuple[str, int]]:
     return sorted((one["sortie"], one["spin"]) for one in found[what])
 
@@ -85,6 +89,10 @@ async def test_all_are_withdrawn_and_put_back(flown: Client) -> None:
     without = await flown.programme(AIRCRAFT)
     assert _spins(without, "withdrawn") == [("flown", 1), ("flown", 2)]
     assert all(kind["own_spins"] == 0 for kind in without["kinds"])
+    await flown.create_sortie(plan_data(), sortie="copy")
+    await flown.send_frames("copy", "t", 0, frames())
+    await until(lambda: _recovered(flown, "copy"), what="the copy's recoveries")
+    assert (await flown.programme(AIRCRAFT))["evidence"] == []
     await flown.put_back(AIRCRAFT, **WHY)
     assert _spins(await flown.programme(AIRCRAFT), "evidence") == [("flown", 1), ("flown", 2)]
 

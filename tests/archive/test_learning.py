@@ -14,6 +14,7 @@ from spinfloor.archive.programme import SIGN_OFF
 from spinfloor.core.events import Event, Json, Kind
 from spinfloor.core.plan.defaults import default_plan
 from spinfloor.core.plan.load import plan_to_data
+from spinfloor.core.recovery.beliefs import Beliefs
 from spinfloor.ports.audit import AuditRecord
 from spinfloor.ports.bundle import Ports
 from spinfloor.ports.sorties import SortieKind, SortieRecord
@@ -24,10 +25,13 @@ RECOVERED: dict[str, Json] = {
 }  # fmt: skip
 
 
-async def _flown(ports: Ports, name: str, created_ns: int, plan: dict[str, Json]) -> SortieRecord:
+async def _flown(
+    ports: Ports, name: str, created_ns: int, plan: dict[str, Json], *, at_ns: int | None = None
+) -> SortieRecord:
     record = SortieRecord(name, SortieKind.FLIGHT, created_ns, "Tessary 2", plan)
     await ports.sorties.create(record)
-    await ports.events.append([Event(name, "r", 0, Kind.RECOVERED, 1, 1, RECOVERED)], fence=1)
+    time_ns = created_ns if at_ns is None else at_ns
+    await ports.events.append([Event(name, "r", 0, Kind.RECOVERED, time_ns, time_ns, RECOVERED)], fence=1)
     return record
 
 
@@ -51,6 +55,21 @@ async def test_a_sortie_that_cannot_be_learnt_from_leaves_the_others_theirs(tmp_
     assert learner.waiting == 0
     learning.cancel()
     await asyncio.gather(learning, return_exceptions=True)
+    await ports.close()
+
+
+async def test_the_same_flight_under_another_name_teaches_once(tmp_path: Path) -> None:
+    ports = open_store(tmp_path)
+    plan: dict[str, Json] = plan_to_data(default_plan())
+    learner = Learner(ports)
+    taken = [
+        await learner.learn(await _flown(ports, name, created_ns, plan, at_ns=at_ns))
+        for created_ns, (name, at_ns) in enumerate((("flown", 1_000), ("imported", 1_000), ("next-day", 2_000)))
+    ]
+    assert taken == [1, 0, 1]
+    stored = await ports.beliefs.current("Tessary 2")
+    assert stored is not None
+    assert [one.sortie for one in Beliefs.from_json(stored.beliefs).evidence] == ["flown", "next-day"]
     await ports.close()
 
 

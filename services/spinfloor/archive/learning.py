@@ -8,6 +8,7 @@ from typing import Final
 
 import structlog
 
+from spinfloor.archive.withdrawals import withdrawn_of
 from spinfloor.core.events import Event, Kind
 from spinfloor.core.recovery.beliefs import Beliefs, Evidence
 from spinfloor.detect.building import plan_of
@@ -92,7 +93,7 @@ class Learner:
             stored = await self._ports.beliefs.current(record.aircraft)
             beliefs = Beliefs.from_plan(plan_of(record)) if stored is None else Beliefs.from_json(stored.beliefs)
             learnt = beliefs.learn(evidence)
-            if learnt is beliefs:
+            if learnt is beliefs or await self._known(record.aircraft, beliefs, evidence):
                 return False
             try:
                 await self.store(record.aircraft, stored, learnt, cause_key=f"{evidence.sortie}:{evidence.spin}")
@@ -103,6 +104,14 @@ class Learner:
             expected=f"to be the one who stores beliefs of {record.aircraft}",
             got=f"{ATTEMPTS} others in a row",
             now="it is tried again at the next start",
+        )
+
+    async def _known(self, aircraft: str, beliefs: Beliefs, evidence: Evidence) -> bool:
+        """The same recovery in another sortie, also one that was withdrawn: a flight imported under another name, or sent
+        into two. It would make the tool surer than it may be."""
+        out = [one.evidence for one in await withdrawn_of(self._ports, aircraft, beliefs)]
+        return any(
+            one.time_ns == evidence.time_ns and one.values == evidence.values for one in (*beliefs.evidence, *out)
         )
 
     async def store(
