@@ -7,12 +7,57 @@ occurred. A channel with no value in a stretch stays missing there.
 from __future__ import annotations
 
 from collections.abc import AsyncIterator
+from dataclasses import dataclass
+from typing import Final
 
 import numpy as np
 import numpy.typing as npt
 
-from spinfloor.core.channels import CHANNEL_COUNT
+from spinfloor.core.channels import CHANNEL_COUNT, PITCH_RATE, PRESSURE_ALTITUDE, ROLL_RATE, YAW_RATE
 from spinfloor.core.frames import Float64Array, FrameBlock, Int64Array
+
+_ODD: Final = np.uint64(0x9E3779B97F4A7C15)  # spreads neighbouring times over all bits
+
+
+@dataclass(frozen=True, slots=True)
+class _Seen:
+    """Frames that have been given: their times' range, and what each was."""
+
+    first_ns: int
+    last_ns: int
+    marks: npt.NDArray[np.uint64]
+
+
+async def once(blocks: AsyncIterator[FrameBlock]) -> AsyncIterator[FrameBlock]:
+    """Each frame once, for what is drawn: a second gateway's, and those of a flight that was sent again, are left out."""
+    given: list[_Seen] = []
+    newest: int | None = None
+    async for block in blocks:
+        if not len(block):
+            continue
+        first, last = int(block.time_ns.min()), int(block.time_ns.max())
+        marks = _marks(block)
+        rising = bool((np.diff(block.time_ns) > 0).all()) and (newest is None or first > newest)
+        if not rising:
+            new = np.zeros(len(block), np.bool_)
+            new[np.unique(marks, return_index=True)[1]] = True
+            for one in given:
+                if one.first_ns <= last and first <= one.last_ns:
+                    new &= ~np.isin(marks, one.marks)
+            block, marks = FrameBlock(block.time_ns[new], block.values[new]), marks[new]
+        newest = last if newest is None else max(newest, last)
+        if len(block):
+            given.append(_Seen(first, last, marks))
+            yield block
+
+
+def _marks(block: FrameBlock) -> npt.NDArray[np.uint64]:
+    """Time and required values of each frame as one number, as the detector knows a frame again by."""
+    p, q, r, h = np.nan_to_num(block.values[:, [ROLL_RATE, PITCH_RATE, YAW_RATE, PRESSURE_ALTITUDE]]).T
+    said = (p + 2.0 * q + 4.0 * r + 8.0 * h).view(np.uint64)
+    with np.errstate(over="ignore"):
+        mixed: npt.NDArray[np.uint64] = block.time_ns.astype(np.uint64) * _ODD ^ said
+    return mixed
 
 
 async def decimated(blocks: AsyncIterator[FrameBlock], *, first_ns: int, last_ns: int, max_points: int) -> FrameBlock:

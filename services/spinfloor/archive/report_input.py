@@ -7,7 +7,7 @@ from dataclasses import asdict
 from typing import Any, Final
 
 from spinfloor import __version__
-from spinfloor.archive.decimate import decimated
+from spinfloor.archive.decimate import decimated, once
 from spinfloor.archive.flown import run_events
 from spinfloor.archive.notes import notes_of
 from spinfloor.archive.report_build import ReportInput
@@ -51,5 +51,5 @@ async def _frames(ports: Ports, sortie: str, row: Row) -> Mapping[str, Sequence[
     ends = [row[name] for name in ("level_ns", "end_ns", "recovery_start_ns", "start_known_ns") if row[name]]
     last = int(ends[0]) + TAIL_NS
     blocks = ports.frames.blocks(sortie, from_ns=first, to_ns=last + 1)
-    block = await decimated(blocks, first_ns=first, last_ns=last, max_points=POINTS_PER_SPIN)
+    block = await decimated(once(blocks), first_ns=first, last_ns=last, max_points=POINTS_PER_SPIN)
     return {name: column.tolist() for name, column in block.to_columns().items()}

@@ -23,7 +23,7 @@ from spinfloor.api.parameters import EMPTY_IS_NONE, From, To
 from spinfloor.api.problems import ProblemError, record_of
 from spinfloor.api.responses import Json, streamed
 from spinfloor.api.services import AsSource, AsWatch, Services, Use
-from spinfloor.archive.decimate import decimated
+from spinfloor.archive.decimate import decimated, once
 from spinfloor.core.errors import SpinfloorError
 from spinfloor.core.frames import FrameBlock
 from spinfloor.ingest.batches import SOURCE_PATTERN, Batch, Wire, read_json, read_msgpack
@@ -255,7 +255,7 @@ async def get_frames(
     max_points: Annotated[Annotated[int, Field(ge=2, le=WHOLE_FRAMES)] | None, EMPTY_IS_NONE, Query()] = None,
     format: Format | None = None,
 ) -> Response:
-    """Frames with from <= time_ns < to; with max_points the smallest and largest of each stretch of time.
+    """Frames with from <= time_ns < to; with max_points each once, and the smallest and largest of each stretch of time.
 
     NDJSON, CSV, Parquet and Arrow are sent as they are read, whatever the sortie's length.
     """
@@ -270,6 +270,8 @@ async def get_frames(
         pages = services.ports.frames.columns(sortie, mask, from_ns=from_ns, to_ns=to_ns)
         return await streamed(stream_frames(pages, mask, form), form)
     blocks = services.ports.frames.blocks(sortie, from_ns=from_ns, to_ns=to_ns)
+    if max_points is not None:
+        blocks = once(blocks)  # it is to be drawn
     if max_points is not None and thinned:
         block = await decimated(blocks, first_ns=first, last_ns=max(last, first), max_points=max_points)
     else:
