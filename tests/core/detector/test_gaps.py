@@ -8,6 +8,8 @@ import numpy as np
 import pytest
 from tests.core.detector.flights import block_of, flags, flight, of_kind, plan_of
 from tests.truth.degrade import pristine, required_five
+from tests.truth.keep import kept
+from tests.truth.rotary import flights as rotary
 
 from spinfloor.core.detector.detector import Detector
 from spinfloor.core.events import Event, Kind
@@ -60,3 +62,18 @@ def test_two_seconds_cost_no_turn(situation: str, seed: int, share: float) -> No
 def test_the_longer_the_gap_the_less_sure(situation: str, seed: int, five: bool) -> None:
     stated = [turns(told(situation, seed, five, 0.6, gap_s))[1] for gap_s in (0.0, 0.6, 1.3, 2.0)]
     assert np.all(np.diff(stated) > 0.0)
+
+
+@pytest.mark.parametrize(
+    ("situation", "seed", "from_s", "gap_s"), [("aborted entry", 0, -0.3, 1.4), ("snap roll", 3, -0.6, 1.0)]
+)
+def test_a_gap_that_hides_how_a_rotation_began_makes_no_spin(
+    situation: str, seed: int, from_s: float, gap_s: float
+) -> None:
+    """By the rates at its two ends the aircraft may have turned any way in it: the carried vertical says little then."""
+    f = kept(rotary.SOURCE, situation, seed, rotary.build)
+    assert not f.truth["spins"]
+    begins_s = f.time_s[np.argmax(np.hypot(f.columns["roll_rate_dps"], f.columns["yaw_rate_dps"]) > 60.0)] + from_s
+    record = required_five(pristine(f, 50.0))
+    record = record.keep((record.seconds < begins_s) | (record.seconds >= begins_s + gap_s))
+    assert not of_kind(Detector(sortie="t", plan=plan_of(f)).feed(block_of(record)), Kind.SPIN_STARTED)

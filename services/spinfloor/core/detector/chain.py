@@ -250,7 +250,8 @@ def _needed(s: Any, settings: Any) -> float:
 
 @inner
 def _rates_say_spin(s: Any, age: float, about_v: float) -> bool:
-    needed = tu.KNOWN_VERTICAL_DIVE_RAD if s.dive == 1 else tu.KNOWN_VERTICAL_RATES_RAD
+    unsure = s.dive == 1 or s.down_sd > tu.DOWN_LOST_RAD
+    needed = tu.KNOWN_VERTICAL_DIVE_RAD if unsure else tu.KNOWN_VERTICAL_RATES_RAD
     if about_v < needed or age < tu.KNOWN_AGE_RATES_S:
         return False
     if s.chain * s.wf_fast < tu.KNOWN_ROTATION_RATES_RADPS or s.chain * s.wv_fast < tu.START_ROTATION_RADPS:

@@ -115,8 +115,9 @@ def carry_down(s: Any, turn: Any, dt: float) -> None:
     x, y, z = carry_vector(s.dx, s.dy, s.dz, turn[0], turn[1], turn[2])
     set_down(s, x, y, z)
     angle2 = turn[0] ** 2 + turn[1] ** 2 + turn[2] ** 2
-    s.down_sd = min(math.sqrt(s.down_sd**2 + (s.bias_sd * dt) ** 2 + 2e-4 * angle2), 1.5)
-    s.nose_sd = min(math.sqrt(s.nose_sd**2 + (s.bias_sd * dt) ** 2 + 2e-4 * angle2), 1.0)
+    scale2 = 2e-4 if dt <= tu.GAP_S else tu.GAP_TURN_SHARE**2  # over a gap only the rates at its two ends are known
+    s.down_sd = min(math.sqrt(s.down_sd**2 + (s.bias_sd * dt) ** 2 + scale2 * angle2), 1.5)
+    s.nose_sd = min(math.sqrt(s.nose_sd**2 + (s.bias_sd * dt) ** 2 + scale2 * angle2), 1.0)
     s.int_p += turn[0]
     s.int_q += turn[1]
     s.int_r += turn[2]

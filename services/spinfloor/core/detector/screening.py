@@ -39,7 +39,7 @@ for _c, _base, _rate, _limit in (
     (ch.NORMAL_LOAD, 4 * _G, 80 * _G, 30 * _G),
 ):
     _STEP_BASE[_c], _STEP_RATE[_c], _LOWEST[_c], _HIGHEST[_c] = _base, _rate, -_limit, _limit
-_STEP_BASE[ch.PRESSURE_ALTITUDE], _STEP_RATE[ch.PRESSURE_ALTITUDE] = 60.0 * _FT, 900.0 * _FT
+_STEP_BASE[ch.PRESSURE_ALTITUDE], _STEP_RATE[ch.PRESSURE_ALTITUDE] = 130.0 * _FT, 900.0 * _FT  # encoders step 100 ft
 for _c in (ch.STICK_AFT, ch.STICK_RIGHT, ch.PEDAL_RIGHT, ch.THROTTLE):
     _LOWEST[_c], _HIGHEST[_c] = -1.5, 1.5  # of full travel
 _LOWEST[ch.PRESSURE_ALTITUDE], _HIGHEST[ch.PRESSURE_ALTITUDE] = -3000.0 * _FT, 100_000.0 * _FT
@@ -124,7 +124,7 @@ def _note_raw(k: Any, v: float, t: int) -> None:
 def _note_change(k: Any, v: float, t: int) -> None:
     """The value has moved on; how long it stood below its peak is what its encoder does."""
     if abs(k.raw) < k.peak:
-        k.repeat_s = max(tu.REPEAT_KEEPS * k.repeat_s, (t - k.same_ns) * 1e-9)
+        k.repeat_s = max(tu.REPEAT_KEEPS * k.repeat_s, min((t - k.same_ns) * 1e-9, tu.REPEAT_MOST_S))
     k.raw = v
     k.same_ns = t
 

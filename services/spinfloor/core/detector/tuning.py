@@ -173,6 +173,7 @@ STUCK_ALTITUDE_S: Final = 2.0
 LEVEL_STAYS_STILL_NS: Final = 10_000_000_000  # one that stands bit for bit, while little moves; in a spin never
 UNUSUAL: Final = 5.0  # a value that stands this much longer than it has of late is no encoder's step
 REPEAT_KEEPS: Final = 0.98  # what is left, after each change, of the longest it stood
+REPEAT_MOST_S: Final = 0.4  # a longer stand is a fault of its own, nothing to learn from
 STANDS_S: Final = 0.1
 LEVEL_STAYS_NS: Final = 1_000_000_000  # another level of altitude is believed after this long, a burst of zeros never
 STUCK_MOVING_RADPS: Final = 40.0 * _DEG
@@ -187,6 +188,8 @@ AHEAD_S: Final = 10.0
 CLOCK_SET_S: Final = 5.0
 BACK_S: Final = 2.0
 GAP_S: Final = 0.35
+GAP_TURN_SHARE: Final = 0.3
+DOWN_LOST_RAD: Final = 0.35  # down carried no surer than this says little about the vertical
 WHOLE_TURN_DOUBT_RAD: Final = (
     120.0 * _DEG
 )  # rotation over a gap this far from the predicted: half a turn is added to the uncertainty
