@@ -94,3 +94,27 @@ def test_sample_rate(which: tuple[str, int], five: bool, rate_hz: float, first: 
         apart = float(str(a.data["turns"])) - float(str(b.data["turns"]))
         stated = NORMAL_95 * float(str(b.data["turns_sd"]))
         assert abs(apart) < (0.12 if five else max(0.08, stated))
+
+
+MOTION = {Kind.PHASE, Kind.SPIN_STARTED, Kind.SPIN_TURN, Kind.SPIN_MODE, Kind.SPIN_ENDED, Kind.RECOVERED, Kind.QUALITY}
+
+
+@settings(max_examples=15, deadline=None)
+@given(flights, modes, st.floats(0.0, 4.0), st.integers(0, 2**31))
+def test_ticks_carry_on_and_change_nothing_of_what_frames_told(
+    which: tuple[str, int], five: bool, gap_s: float, seed: int
+) -> None:
+    """The live run has ticks where frames were late or lost, a rerun of the recording has none: the same spins, to the digit."""
+    record = record_of(*which, five, 0)
+    rng = np.random.default_rng(seed)
+    from_s = rng.uniform(5.0, 20.0)
+    block = block_of(record.keep((record.seconds < from_s) | (record.seconds >= from_s + gap_s)))
+    detector = Detector(sortie="t", plan=plan_of(flight(*which)))
+    ticked: list[Event] = []
+    for i in range(0, len(block), 7):
+        ticked += detector.feed(block.slice(i, i + 7))
+        last, following = int(block.time_ns[min(i + 6, len(block) - 1)]), int(block.time_ns[min(i + 7, len(block) - 1)])
+        for t in range(last + int(rng.integers(1, 100_000_000)), following, 100_000_000):
+            ticked += detector.tick(t)
+    plain = [(e.kind, e.time_ns, e.detected_ns, dict(e.data)) for e in events(*which, block) if e.kind in MOTION]
+    assert [(e.kind, e.time_ns, e.detected_ns, dict(e.data)) for e in ticked if e.kind in MOTION] == plain
