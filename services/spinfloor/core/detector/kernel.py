@@ -23,7 +23,8 @@ from spinfloor.core.detector.clock import admit
 from spinfloor.core.detector.controls import follow_controls, watch_controls, watch_rotation
 from spinfloor.core.detector.emission import CODE_LINK, SLOTS_PER_STEP, emit
 from spinfloor.core.detector.ending import watch_end
-from spinfloor.core.detector.phases import DIVE, outside_phase, set_phase, spin_phase, watch_level
+from spinfloor.core.detector.level import watch_level
+from spinfloor.core.detector.phases import DIVE, outside_phase, set_phase, spin_phase
 from spinfloor.core.detector.rates import (
     calm_reference,
     carry_down,
@@ -148,6 +149,7 @@ def _spin_or_not(
     clean: Any,
     settings: Any,
     axis: Any,
+    ring: Any,
     t: int,
     last_t: int,
     dt: float,
@@ -161,7 +163,7 @@ def _spin_or_not(
     step_chain(s, settings, t, last_t, measured, axis, alt)
     if m.in_spin == 0:
         follow_controls(s, clean, t, dt)
-        watch_level(s, m, t, alt)
+        watch_level(s, m, settings, ring, t)
         if is_spin(s, settings, t, measured):
             begin_spin(s, m, t, measured, alt, ints, floats, cursor)
             m.turn_period_s = math.nan
@@ -244,7 +246,7 @@ def step_frame(
     if age > settings.data_age_limit_s:
         m.estimated = 1
     if dt > 0.0:
-        _spin_or_not(s, m, clean, settings, work[1], t, last_t, dt, measured, alt, ints, floats, cursor)
+        _spin_or_not(s, m, clean, settings, work[1], ring, t, last_t, dt, measured, alt, ints, floats, cursor)
     return True
 
 

@@ -126,19 +126,3 @@ def outside_phase(
         wait = 0.0
     if (t - s.next_ns) * 1e-9 >= wait:
         set_phase(s, m, phase, s.next_ns, t, ints, floats, cursor)
-
-
-@hot
-def watch_level(s: Any, m: Any, t: int, alt: float) -> None:
-    """After a spin: level flight is the lowest point, once the aircraft has climbed from it or stays there."""
-    if s.dive == 0:
-        return
-    if alt < s.low_alt:
-        s.low_alt, s.low_ns = alt, t
-    climbed = alt - s.low_alt > tu.LEVEL_CLIMB_M
-    resting = (t - s.low_ns) * 1e-9 > 1.5 and abs(s.alt_rate) < 2.0
-    if climbed or resting:
-        s.dive = 0
-        m.level_now = 1
-        m.level_ns = s.low_ns
-        m.level_altitude_m = s.low_alt

@@ -113,6 +113,13 @@ def _is_wild(k: Any, v: float, t: int, step_base: float, step_rate: float, stay_
 
 
 @inner
+def _compare_first(k: Any, v: float, t: int, limit: float) -> None:
+    """The first altitudes are not used: three in a row have to agree, for the ring of heights forgets slowly."""
+    k.seen = k.seen + 1 if k.seen > 0 and abs(v - k.good) <= limit else 1
+    k.good, k.good_ns = v, t
+
+
+@inner
 def _note_raw(k: Any, v: float, t: int) -> None:
     if v != k.raw:
         _note_change(k, v, t)
@@ -149,6 +156,9 @@ def _closely(
         return math.nan
     stay_ns = still_ns = 0
     if c == ch.PRESSURE_ALTITUDE:
+        if k.seen < 3 and LOWEST[c] <= v <= HIGHEST[c]:
+            _compare_first(k, v, t, STEP_BASE[c] + STEP_RATE[c] * (t - k.good_ns) * 1e-9)
+            return math.nan
         stay_ns = tu.LEVEL_STAYS_NS
         still_ns = tu.LEVEL_STAYS_STILL_NS if turning < tu.STUCK_MOVING_RADPS else _NEVER_NS
     if not LOWEST[c] <= v <= HIGHEST[c] or _is_wild(k, v, t, STEP_BASE[c], STEP_RATE[c], stay_ns, still_ns):

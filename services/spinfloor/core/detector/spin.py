@@ -203,7 +203,7 @@ def end_spin(
     m.turns = max(sense * (f - s.spin_f), 0.0) / _TURN
     m.turns_about_vertical = sense * (v - s.spin_v) / _TURN
     s.dive = 1
-    s.low_alt, s.low_ns = height, when
+    s.low_alt, s.low_ns = math.inf, when
     s.last_orientation, s.last_direction, s.last_end_ns = m.orientation, m.direction, when
     s.barrier_ns = when
     if s.chain_ns < when or s.chain == sense:

@@ -221,6 +221,3 @@ ATTITUDE_GOOD_CHECKS: Final = 3
 SPIRAL_RADPS: Final = 8.0 * _DEG
 SPIRAL_SINK_MPS: Final = 8.0
 SPIRAL_TURNED_RAD: Final = 0.3 * _TURN
-
-# Level flight after a spin: lowest point confirmed by this much climb or by staying level this long.
-LEVEL_CLIMB_M: Final = 5.0
