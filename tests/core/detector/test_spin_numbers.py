@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from functools import cache
+from itertools import pairwise
 
 import numpy as np
 import pytest
@@ -134,3 +135,24 @@ def test_a_spin_is_developed_once_its_turns_are_alike(five: bool) -> None:
     assert seconds(turns[1]) <= seconds(developed) <= seconds(turns[3])
     short = [str(e.data["to"]) for e in of_kind(list(told("half turn", 11, five)), Kind.PHASE)]
     assert "developed" not in short
+
+
+@BOTH
+@pytest.mark.parametrize("fault", ["noise", "noise x4, 50 Hz", "quantised", "dirty recorder, 100 Hz"])
+def test_the_stated_uncertainty_of_a_turn_s_loss_holds(fault: str, five: bool) -> None:
+    held = []
+    for situation, seed in (
+        ("developed", 0),
+        ("developed", 8),
+        ("flat", 2),
+        ("flat", 3),
+        ("power on", 1),
+        ("ailerons with", 2),
+    ):
+        f = flight(situation, seed)
+        turns = of_kind(events_of(f, fault, five=five), Kind.SPIN_TURN)
+        for before, event in pairwise(turns):
+            missed = number(event, "loss_ft") - (height_ft(f, seconds(before)) - height_ft(f, seconds(event)))
+            held.append(abs(missed) <= 1.96 * number(event, "loss_sd_ft"))
+    assert len(held) > 15
+    assert np.mean(held) >= 0.85
