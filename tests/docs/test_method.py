@@ -63,7 +63,7 @@ def test_quality_says_the_steps_in_force() -> None:
     steps = {
         "roll_rate_dps": (60, 1500, 1000), "pitch_rate_dps": (60, 1200, 1000), "yaw_rate_dps": (50, 900, 1000),
         "alpha_deg": (20, 500, 181), "calibrated_airspeed_kt": (20, 150, 700), "normal_load_g": (4, 80, 30),
-        "pressure_altitude_ft": (60, 900, 100_000),
+        "pressure_altitude_ft": (130, 900, 100_000),
     }  # fmt: skip
     for name, expected in steps.items():
         at = CHANNEL_INDEX[name]

@@ -116,7 +116,6 @@ def test_a_rotation_that_swings_once_per_turn_is_oscillatory(kind: str, expected
     assert modes[-1].data["oscillatory"] is expected
 
 
-@pytest.mark.xfail(reason="a rotation that builds up counts as one that swings", strict=True)
 @BOTH
 @pytest.mark.parametrize("seed", [1, 2, 4])
 def test_a_steady_spin_is_never_said_to_oscillate(seed: int, five: bool) -> None:

@@ -95,7 +95,6 @@ def _smooth(s: Any, dt: float) -> None:
     k = dt / (tau + dt)
     s.wf_turn += k * (s.wf - s.wf_turn)
     s.alpha_turn += k * (s.alpha - s.alpha_turn)
-    s.swing2 += k * ((s.wf - s.wf_turn) ** 2 - s.swing2)
 
 
 @hot

@@ -56,7 +56,8 @@ def begin_spin(s: Any, m: Any, t: int, measured: bool, alt: float, ints: Any, fl
     s.turns_said = 0
     s.turn_ns, s.turn_alt = s.chain_ns, s.chain_alt
     s.turn_alpha = math.nan
-    s.alpha_sum = s.alpha_time = 0.0
+    s.alpha_sum = s.alpha_time = s.swing_sum = s.swing_sum2 = 0.0
+    s.swing_mean = s.swing_share = math.nan
     s.rise_count = 0
     s.last_period = math.nan
     s.mode_said, s.osc_said, s.mode_ns = -1, 0, 0
@@ -107,6 +108,7 @@ def count_turns(s: Any, m: Any, t: int, last_t: int, alt: float, ints: Any, floa
         s.last_period = m.turn_period_s
         m.turn_period_s = max(period, 0.05)
         s.turn_ns, s.turn_alt = when, height
+        _swing_of_turn(s)
         _alpha_of_turn(s, m)
         slot = emit(ints, floats, cursor, CODE_SPIN_TURN, when, t)
         floats[slot, 0] = since / _TURN
@@ -121,6 +123,21 @@ def count_turns(s: Any, m: Any, t: int, last_t: int, alt: float, ints: Any, floa
         floats[slot, 9] = m.flattening
         floats[slot, 10] = m.estimated
         floats[slot, 11] = m.loss_per_turn_sd_m
+
+
+@inner
+def _swing_of_turn(s: Any) -> None:
+    """Amplitude of the rotation about its mean in the turn just completed, as a share of that; from the second turn on.
+
+    A rotation that builds up by D from turn to turn spreads by D^2/12 (a ramp's variance), which is no swing.
+    """
+    if s.alpha_time <= 0.0:
+        return
+    mean = s.swing_sum / s.alpha_time
+    variance = s.swing_sum2 / s.alpha_time - mean * mean - (mean - s.swing_mean) ** 2 / 12.0
+    s.swing_share = math.sqrt(2.0 * max(variance, 0.0)) / (abs(mean) + 0.1) if variance == variance else math.nan
+    s.swing_mean = mean
+    s.swing_sum = s.swing_sum2 = 0.0
 
 
 @inner
@@ -155,12 +172,13 @@ def watch_mode(s: Any, m: Any, t: int, dt: float, ints: Any, floats: Any, cursor
     a = abs(s.alpha_turn)
     s.alpha_sum += a * dt
     s.alpha_time += dt
+    s.swing_sum += s.wf_fast * dt
+    s.swing_sum2 += s.wf_fast * s.wf_fast * dt
     if (t - m.spin_start_ns) * 1e-9 < 1.5 or (t - s.mode_ns) < 500_000_000 or m.recovery_started == 1:
         return
     mode = _mode_of(a, s.mode_said)
-    share = math.sqrt(2.0 * s.swing2) / (abs(s.wf_turn) + 0.1)
     limit = tu.OSCILLATORY_SHARE * (0.8 if s.osc_said == 1 else 1.0)
-    osc = 1 if s.turns_said >= 1 and share > limit else 0
+    osc = 1 if s.swing_share > limit else 0
     m.mode = mode
     m.oscillatory = osc
     if mode == s.mode_said and osc == s.osc_said:
@@ -172,7 +190,7 @@ def watch_mode(s: Any, m: Any, t: int, dt: float, ints: Any, floats: Any, cursor
     floats[slot, 2] = s.alpha_turn
     floats[slot, 3] = _TURN / max(abs(s.wf_turn), 0.05)
     floats[slot, 4] = m.evidence
-    floats[slot, 5] = share
+    floats[slot, 5] = s.swing_share
 
 
 @inner
