@@ -188,9 +188,17 @@ def watch_mode(s: Any, m: Any, t: int, dt: float, ints: Any, floats: Any, cursor
     floats[slot, 0] = mode
     floats[slot, 1] = osc
     floats[slot, 2] = s.alpha_turn
-    floats[slot, 3] = _TURN / max(abs(s.wf_turn), 0.05)
+    floats[slot, 3] = _seconds_per_turn(s, m)
     floats[slot, 4] = m.evidence
     floats[slot, 5] = s.swing_share
+
+
+@inner
+def _seconds_per_turn(s: Any, m: Any) -> float:
+    """The last whole turn's; before the second, which the entry is not in, at the present rotation or its mean, whichever is faster."""
+    if m.turn_period_s == m.turn_period_s and s.turns_said > 1:
+        return float(m.turn_period_s)
+    return _TURN / max(abs(s.wf_turn), abs(s.wf_fast), 0.05)
 
 
 @inner
