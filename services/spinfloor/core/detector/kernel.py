@@ -173,7 +173,7 @@ def _spin_or_not(
             outside_phase(s, m, t, dt, measured, side != 0, ints, floats, cursor)
             return
     watch_controls(s, m, clean, t, dt, alt, ints, floats, cursor)
-    count_turns(s, m, t, last_t, alt, ints, floats, cursor)
+    count_turns(s, m, settings, t, last_t, alt, ints, floats, cursor)
     watch_mode(s, m, t, dt, ints, floats, cursor)
     watch_power(s, m, clean, settings, dt)
     spin_phase(s, m, t, ints, floats, cursor)

@@ -54,7 +54,7 @@ def begin_spin(s: Any, m: Any, t: int, measured: bool, alt: float, ints: Any, fl
     m.restarted_now = 1 if again and m.direction == s.last_direction else 0
     s.spin_f, s.spin_v, s.spin_unsure, s.spin_clip = s.chain_f, s.chain_v, s.chain_unsure, s.chain_clip
     s.turns_said = 0
-    s.turn_ns, s.turn_alt = s.chain_ns, s.chain_alt
+    s.turn_ns, s.turn_alt, s.turn_sink = s.chain_ns, s.chain_alt, 0.0
     s.turn_alpha = math.nan
     s.alpha_sum = s.alpha_time = s.swing_sum = s.swing_sum2 = 0.0
     s.swing_mean = s.swing_share = math.nan
@@ -88,7 +88,20 @@ def begin_spin(s: Any, m: Any, t: int, measured: bool, alt: float, ints: Any, fl
 
 
 @inner
-def count_turns(s: Any, m: Any, t: int, last_t: int, alt: float, ints: Any, floats: Any, cursor: Any) -> None:
+def _loss_sd(s: Any, settings: Any, loss: float) -> float:
+    """Standard uncertainty of the height between two turns [m]: noise, their dates, and what of the lag does not cancel.
+
+    An error of the instrument that stays is in both heights.
+    """
+    lag = 0.3 * settings.altimeter_lag_s * (s.sink_now - s.turn_sink)
+    date = tu.TURN_DATE_SD_S * s.sink_now
+    return math.sqrt(0.6 * s.alt_noise2 + 0.1 + date * date + lag * lag) + tu.LOSS_SHARE * abs(loss)
+
+
+@inner
+def count_turns(
+    s: Any, m: Any, settings: Any, t: int, last_t: int, alt: float, ints: Any, floats: Any, cursor: Any
+) -> None:
     """Announce each whole turn about the flight path, dated by interpolation within the step."""
     sense = m.sense_from_above
     turned = sense * (s.turned_f - s.spin_f)
@@ -104,10 +117,10 @@ def count_turns(s: Any, m: Any, t: int, last_t: int, alt: float, ints: Any, floa
         height = alt + back * s.sink
         period = (when - s.turn_ns) * 1e-9
         m.loss_per_turn_m = s.turn_alt - height
-        m.loss_per_turn_sd_m = math.sqrt(s.alt_noise2 * 0.6 + 0.5) + 0.02 * abs(m.loss_per_turn_m)
+        m.loss_per_turn_sd_m = _loss_sd(s, settings, m.loss_per_turn_m)
         s.last_period = m.turn_period_s
         m.turn_period_s = max(period, 0.05)
-        s.turn_ns, s.turn_alt = when, height
+        s.turn_ns, s.turn_alt, s.turn_sink = when, height, s.sink_now
         _swing_of_turn(s)
         _alpha_of_turn(s, m)
         slot = emit(ints, floats, cursor, CODE_SPIN_TURN, when, t)

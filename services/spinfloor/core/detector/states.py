@@ -202,6 +202,7 @@ _STATE_FIELDS: Final[tuple[tuple[str, str, str], ...]] = (
     ("turns_said", "i8", "whole turns announced"),
     ("turn_ns", "i8", "time of the last whole turn"),
     ("turn_alt", "f8", "corrected altitude there"),
+    ("turn_sink", "f8", "sink there"),
     ("turn_alpha", "f8", "mean alpha of the last turn"),
     ("alpha_sum", "f8", "alpha times time this turn"),
     ("alpha_time", "f8", ""),

@@ -137,6 +137,8 @@ TURNED_AGAIN_RADPS: Final = 25.0 * _DEG  # a rotation that has gone back this fa
 # Standard uncertainty of the start's and of the end's date: with vanes (and attitude, for the start), else.
 START_SD_S: Final = (0.08, 0.8)
 END_SD_S: Final = (0.05, 0.35)
+TURN_DATE_SD_S: Final = 0.02
+LOSS_SHARE: Final = 0.005
 HOLE_EDGE_S: Final = 0.2
 START_SINK: Final = 0.35  # of the sink when the spin becomes known, it had at its start
 # Rotation at the start of a spin, for the turns an uncertain start time is worth.
