@@ -123,11 +123,15 @@ def follow_controls(s: Any, clean: Any, t: int, dt: float) -> None:
 
 @inner
 def _watch_taken_back(s: Any, m: Any, dt: float) -> None:
-    """The controls are back where they were held and the rotation goes on whole: the recovery was given up, *recover* is due again."""
-    back = m.recovery_source == SOURCE_CONTROLS and s.pedal_far == 0 and s.stick_far == 0
+    """The controls are back where they were held, or never left it after a mark, and the rotation goes on whole.
+
+    The recovery was given up, or the mark was a slip: *recover* is due again.
+    """
+    marked = m.recovery_source == SOURCE_MARK and told(s)
+    back = (m.recovery_source == SOURCE_CONTROLS or marked) and s.pedal_far == 0 and s.stick_far == 0
     whole = abs(s.wf_fast) > tu.WHOLE_ROTATION * m.rotation_at_recovery_radps
     s.back_s = s.back_s + dt if back and whole else 0.0
-    if s.back_s > tu.TAKEN_BACK_S:
+    if s.back_s > (tu.MARK_ALONE_S if marked else tu.TAKEN_BACK_S):
         s.back_s = 0.0
         m.recovery_started = m.recovery_source = 0
         m.recovery_start_ns = 0
@@ -152,7 +156,7 @@ def watch_controls(
     if s.mark_ns > 0:
         back = (t - s.mark_ns) * 1e-9
         s.mark_ns = 0
-        if -1.0 < back < 10.0:
+        if -1.0 < back < 10.0 and t - int(back * 1e9) >= m.spin_start_ns:  # else it was for the spin before
             f = s.turned_f - back * s.wf_turn
             start_recovery(s, m, t, t - int(back * 1e9), f, alt + back * s.sink, SOURCE_MARK, ints, floats, cursor)
             return

@@ -156,6 +156,7 @@ STICK_ALONE: Final = 0.30  # the stick without the pedal: eased, but held furthe
 CONTROL_LEFT: Final = 0.06
 CONTROL_HOLD_S: Final = 0.6
 TAKEN_BACK_S: Final = 0.7  # back where they were held for this long, the rotation whole: the recovery was given up
+MARK_ALONE_S: Final = 2.5  # so long after a mark hands that can be seen have moved, or it was a slip
 CONTROL_STAYS: Final = 3  # values in a row, and for this long: a wild point or a burst of zeros is no pilot
 CONTROL_STAYS_S: Final = 0.15
 
