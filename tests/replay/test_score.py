@@ -1,5 +1,6 @@
 """The score sheet: who called what when, against what was due on the undisturbed recording."""
 
+import dataclasses
 from typing import Any
 
 import numpy as np
@@ -137,6 +138,17 @@ def test_crew_response_moves_the_recovery_by_whole_turns(
     for before, after in zip(at_controls(clean[0]), at_controls(events), strict=True):
         # the repeated turn is the last whole one, so the count moves by whole turns within a tenth of one each
         assert after - before == pytest.approx(turns, abs=0.1 * abs(turns) + 0.05)
+
+
+def test_crew_response_leaves_a_recovery_alone_that_was_given_up(
+    rehearsed: tuple[Plan, FrameBlock], clean: tuple[list[Event], Track]
+) -> None:
+    """Told twice in one spin, the second is the recovery: the recording is cut there and nowhere else."""
+    _, block = rehearsed
+    real = next(e for e in clean[0] if e.kind is Kind.RECOVERY_STARTED)
+    given_up = dataclasses.replace(real, time_ns=real.time_ns - 3_000_000_000)
+    once, twice = (with_crew_response(block, [*clean[0], *more], 1) for more in ([], [given_up]))
+    assert np.array_equal(once.time_ns, twice.time_ns)
 
 
 def test_crew_response_moves_the_height_by_what_the_turns_cost(

@@ -19,6 +19,7 @@
     if (!state.in_spin && !height.path.length) return;
     if (!last || Math.abs(last[1] - state.altitude_ft) > 8) height.path.push([Math.max(turns, last ? last[0] : 0), state.altitude_ft]);
     if (height.path.length > 3000) height.path.shift();
+    if (state.in_spin && !state.recovery_started) height.predicted = null; // a recovery that was given up predicts nothing
     if (state.recovery_started && state.altitude_left_ft && !height.predicted && known(state.altitude_left_ft.median)) {
       height.predicted = levels(state);
     }

@@ -45,14 +45,17 @@ def with_crew_response(block: FrameBlock, events: Sequence[Event], turns: int) -
 def _recoveries(events: Sequence[Event]) -> list[_Recovery]:
     found: list[_Recovery] = []
     period_s: float | None = None
+    again = False
     for event in sorted(events, key=lambda e: e.time_ns):
         if event.kind is Kind.SPIN_STARTED:
-            period_s = None
+            period_s, again = None, False
         elif event.kind is Kind.SPIN_TURN and isinstance(event.data.get("seconds"), float):
             period_s = float(str(event.data["seconds"]))
         elif event.kind is Kind.RECOVERY_STARTED and period_s is not None:
+            if again:
+                found.pop()  # given up: the one that follows is the recovery
             found.append(_Recovery(event.time_ns, int(period_s * 1e9), float(str(event.data.get("turns") or 0.0))))
-            period_s = None
+            again = True
     return found
 
 
