@@ -54,10 +54,10 @@ def channel_free(decision, call, now_ns):
 
 
 @inner
-def lowest_bit(bits):
-    """Position of the lowest set bit; bits must not be zero."""
+def highest_bit(bits):
+    """Position of the highest set bit; bits must be positive."""
     position = 0
-    while bits & (1 << position) == 0:
+    while bits >> (position + 1) != 0:
         position += 1
     return position
 
@@ -114,16 +114,21 @@ def _repeat_due(decision, settings, call, now_ns):
 def _issue_repeating(motion, decision, settings, ints, floats, cursor):
     """The highest of abandon, chute and recover that stands and is not silenced; True when it was issued.
 
-    A lower one is not said in the pauses of a higher one: after *abandon* nobody shall hear *recover*.
+    A lower one is not said in the pauses of a higher one, nor after an *abandon* that was acknowledged: after *abandon*
+    nobody shall hear *recover*. Of two reasons the graver is said.
     """
     for call in range(ABANDON, RECOVER - 1, -1):
         if call == RECOVER and motion.recovery_started == 1:
             continue
         bits = decision.active[call] & ~decision.silenced[call]
         if bits == 0:
+            if decision.active[ABANDON] != 0:
+                return False
             continue
         if _repeat_due(decision, settings, call, motion.time_ns) and channel_free(decision, call, motion.time_ns):
-            reason = FIRST_REASON[call] + lowest_bit(bits)
+            bit = highest_bit(bits)
+            decision.spoken[call] |= 1 << bit
+            reason = FIRST_REASON[call] + bit
             issue(motion, decision, settings, call, reason, -1.0, ints, floats, cursor)
             return True
         return False
@@ -148,7 +153,7 @@ def _issue_turn(motion, decision, settings, ints, floats, cursor):
     whole = int(turns) if turns > 0.0 else 0
     if whole <= decision.turn_called:
         return False
-    left = decision.active[ABANDON] & ~decision.silenced[ABANDON] != 0  # nobody counts turns between two *abandon*
+    left = decision.active[ABANDON] != 0  # nobody counts turns after *abandon*
     if left or turns - whole > LATE_TURN:
         decision.turn_called = whole
         return False

@@ -1,7 +1,8 @@
 """When each call is due: the conditions of the table, with leads. Compiled; they only set bits in the decision record.
 
 A condition that held once in a spin stays held until the spin ends, so a value sitting on a threshold cannot make a
-call chatter; an acknowledgement silences the reason acknowledged and no other.
+call chatter; an acknowledgement silences the reason acknowledged and no other. Judged anew, acknowledged or not, is what
+hangs on floors that are moved, and what held on carried motion only, once data are back.
 """
 
 from typing import Final
@@ -22,6 +23,7 @@ from spinfloor.core.recovery.reasons import (
     FIRST_REASON,
     FIRST_STATUS,
     FLATTENING,
+    IN_SPIN_ONLY,
     POWER_ON,
     RECOVER,
     RECOVER_ALTITUDE,
@@ -35,6 +37,7 @@ from spinfloor.core.recovery.reasons import (
 
 # Our own settings, each with its reason.
 SLOWED_FRACTION: Final = 0.75  # rotation below this part of its value before the controls counts as slowed
+SLOWING_FRACTION: Final = 0.5  # and below this part a chute called because it had not slowed is called no more
 POWER_SETTLE_NS: Final = 1_000_000_000  # power carried a second into the spin: closing the throttle at entry is no case
 POWER_CLEAR_NS: Final = (
     3_000_000_000  # off for this long before power is called again: a throttle on its detent flickers
@@ -50,6 +53,64 @@ TWO_PI: Final = 2.0 * np.pi
 def hold(decision, call, reason):
     """Hold a reason of a repeating call."""
     decision.active[call] |= 1 << (reason - FIRST_REASON[call])
+
+
+@inner
+def _release(decision, call, bits):
+    """Forget reasons of a repeating call, and that they were spoken or acknowledged: they are judged anew."""
+    decision.active[call] &= ~bits
+    decision.silenced[call] &= ~bits
+    decision.spoken[call] &= ~bits
+
+
+@inner
+def _moved(decision, which, value):
+    held = decision.floors_m[which]
+    decision.floors_m[which] = value
+    return held != value and not (np.isnan(held) and np.isnan(value))
+
+
+@inner
+def follow_floors(decision, settings):
+    """Floors or altimeter setting moved in flight: the calls they stand for are judged by the new ones."""
+    moved = _moved(decision, 0, settings.recovery_floor_m)
+    moved = _moved(decision, 1, settings.chute_floor_m) or moved
+    moved = _moved(decision, 2, settings.abandon_floor_m) or moved
+    moved = _moved(decision, 3, settings.ground_m) or moved
+    moved = _moved(decision, 4, settings.altitude_offset_m) or moved
+    if moved:
+        _release(decision, ABANDON, -1)
+        _release(decision, CHUTE, 1 << (CHUTE_FLOOR - FIRST_REASON[CHUTE]))
+        _release(decision, RECOVER, 1 << (RECOVER_ALTITUDE - FIRST_REASON[RECOVER]))
+
+
+@inner
+def drop_guesses(motion, decision):
+    """Data are there: what held on carried motion only is judged anew."""
+    if motion.estimated == 0:
+        for call in range(RECOVER, ABANDON + 1):
+            _release(decision, call, decision.active[call] & ~decision.sure[call])
+
+
+@inner
+def keep_sure(motion, decision):
+    """Remember what holds on data."""
+    if motion.estimated == 0:
+        for call in range(RECOVER, ABANDON + 1):
+            decision.sure[call] = decision.active[call]
+
+
+@inner
+def clock_set_back(decision, by_ns):
+    """Move every time remembered by `by_ns`, so that the pauses between calls survive a clock that was set back."""
+    decision.busy_until_ns += by_ns
+    for call in range(ABANDON + 1):
+        decision.issued_ns[call] += by_ns
+    for reason in range(WAITING_REASONS):
+        decision.pending_ns[reason] += by_ns
+    decision.power_since_ns += by_ns if decision.power_since_ns > 0 else 0
+    decision.power_off_ns += by_ns if decision.power_off_ns > 0 else 0
+    decision.degraded_clear_ns += by_ns if decision.degraded_clear_ns > 0 else 0
 
 
 @inner
@@ -136,6 +197,11 @@ def check_chute(motion, decision, settings):
         fast = before > 0.0 and motion.rotation_radps > SLOWED_FRACTION * before
         if fast and used >= settings.controls_not_slowing_turns:
             hold(decision, CHUTE, CHUTE_NOT_SLOWING)
+    slowing = (
+        motion.recovery_started == 0 or motion.rotation_radps < SLOWING_FRACTION * motion.rotation_at_recovery_radps
+    )
+    if slowing:
+        decision.active[CHUTE] &= ~(1 << (CHUTE_NOT_SLOWING - FIRST_REASON[CHUTE]))
 
 
 @inner
@@ -202,7 +268,7 @@ def check_cautions(motion, decision, power_planned):
 def check_changes(motion, decision):
     """One-frame news of any phase: a spin turned into another, data back, recovered."""
     now = motion.time_ns
-    if motion.turned_inverted_now == 1:
+    if motion.turned_inverted_now == 1 and decision.inverted_planned == 0:
         wait_for_channel(decision, TURNED_INVERTED, now)
     elif motion.reversed_now == 1:
         wait_for_channel(decision, REVERSAL, now)
@@ -210,8 +276,12 @@ def check_changes(motion, decision):
         wait_for_channel(decision, STARTED_AGAIN, now)
     if motion.data_restored_now == 1 and decision.loss_called == 1:
         decision.loss_called = 0
+        unsaid = decision.pending & (1 << DATA_LOST) != 0
         decision.pending &= ~(1 << DATA_LOST)
-        wait_for_channel(decision, DATA_BACK, now)
+        if not unsaid:
+            wait_for_channel(decision, DATA_BACK, now)
+    if motion.spin_ended_now == 1:
+        decision.pending &= ~IN_SPIN_ONLY
     if motion.level_now == 1:
         wait_for_channel(decision, RECOVERED, now)
 

@@ -18,18 +18,23 @@ from spinfloor.core.recovery.conditions import (
     check_changes,
     check_chute,
     check_recover,
+    clock_set_back,
+    drop_guesses,
     drop_stale,
+    follow_floors,
     height_to_watch,
     hold,
+    keep_sure,
     lead_s,
     wait_for_channel,
 )
 from spinfloor.core.recovery.estimate import refresh_predictions, update_before_spin, update_in_spin
 from spinfloor.core.recovery.outcome import freeze_prediction, take_result
-from spinfloor.core.recovery.reasons import FIRST_STATUS
+from spinfloor.core.recovery.reasons import FIRST_STATUS, TURNED_INVERTED
 from spinfloor.core.recovery.state import CARDS_DTYPE, DECISION_DTYPE, new_decision
 
 STEP_NS: Final = 45_000_000  # time from one full step to the next: 20 a second at 20, 40 and 100 frames a second
+CLOCK_SET_BACK_NS: Final = -1_000_000_000  # a tick may be a little ahead of the next frame; this is a clock set back
 FLOOR_HYSTERESIS_M: Final = 15.0  # climb this far above a floor before it can be crossed again; our own
 P_WHICH: Final = 0
 P_FLOOR: Final = 1
@@ -42,9 +47,10 @@ P_ESTIMATED: Final = 4
 def _begin_spin(motion, decision, cards):
     """Take up a spin that has just become known: its card, and every call's memory cleared."""
     changed = motion.reversed_now == 1 or motion.restarted_now == 1 or motion.turned_inverted_now == 1
-    planned = decision.levelled == 1 or not changed
-    if decision.levelled == 0 and planned and decision.card_chosen == 0:
+    another = decision.levelled == 1 or not changed
+    if decision.levelled == 0 and another and decision.card_chosen == 0:
         decision.card_index = _next_card(decision.card_index, cards)
+    planned = _take_card(motion, decision, cards, another)
     decision.spin_ordinal = motion.spin_ordinal
     decision.levelled = 0
     decision.card_chosen = 0
@@ -56,6 +62,8 @@ def _begin_spin(motion, decision, cards):
     for call in range(6):
         decision.active[call] = 0
         decision.silenced[call] = 0
+        decision.spoken[call] = 0
+        decision.sure[call] = 0
         decision.repeats[call] = 0
     decision.was_flattening = 0
     decision.was_degraded = 0
@@ -64,6 +72,26 @@ def _begin_spin(motion, decision, cards):
     decision.power_called = 0
     decision.power_off_ns = 0
     decision.pending &= ~(-1 << FIRST_STATUS)  # status words of the last spin are old news
+
+
+@inner
+def _take_card(motion, decision, cards, another):
+    """Whether the card's turns are planned for this spin; `another`: it is no change of the spin before.
+
+    A departure the other way that then becomes the card's spin has not used the card up.
+    """
+    card = decision.card_index
+    side = cards[card].orientation if 0 <= card < len(cards) else 0
+    flown = side == motion.orientation and cards[card].direction == motion.direction
+    if another:
+        decision.card_flown = 0
+    planned = another or (flown and decision.card_flown == 0)
+    if flown:
+        decision.card_flown = 1
+    decision.inverted_planned = 1 if another and motion.orientation < 0 and side < 0 else 0
+    if another and motion.orientation < 0 < side:
+        wait_for_channel(decision, TURNED_INVERTED, motion.time_ns)
+    return planned
 
 
 @inner
@@ -108,9 +136,11 @@ def _in_spin(motion, decision, beliefs, cards, settings):
 
 @inner
 def _check_calls(motion, decision, cards, settings):
+    drop_guesses(motion, decision)
     check_abandon(motion, decision, settings)
     check_chute(motion, decision, settings)
     check_recover(motion, decision, settings)
+    keep_sure(motion, decision)
     card = decision.card_index
     check_cautions(motion, decision, 0 <= card < len(cards) and cards[card].power_on == 1)
 
@@ -157,6 +187,8 @@ def decide(motion, decision, beliefs, cards, settings, ints, floats, cursor):
     """
     elapsed = motion.time_ns - decision.decided_ns
     regular = elapsed >= STEP_NS or elapsed < 0
+    if elapsed < CLOCK_SET_BACK_NS:
+        clock_set_back(decision, elapsed)
     new_spin = motion.spin_ordinal != decision.spin_ordinal
     speak = regular or new_spin or _near_a_floor(motion, decision, settings)
     if not speak and _news(motion) == 0:
@@ -174,6 +206,7 @@ def decide(motion, decision, beliefs, cards, settings, ints, floats, cursor):
 
 @inner
 def _take_in(motion, decision, beliefs, cards, settings, ints, floats, cursor):
+    follow_floors(decision, settings)
     if motion.spin_ordinal != decision.spin_ordinal:
         _begin_spin(motion, decision, cards)
     in_spin = motion.in_spin == 1

@@ -51,10 +51,18 @@ def apply_mark(
 
 
 def _acknowledge(mark: Mark, state: np.void) -> None:
-    """Silence the reasons of one call that hold now, or of every repeating call when none is named."""
+    """Silence what was spoken of one call, or of every repeating call when none is named, and what is less grave.
+
+    A graver reason that holds but has not been spoken yet is still to be heard.
+    """
     named = _call_of(mark, required=False)
-    for call in REPEATING if named is None else (named,):
-        state["silenced"][call] |= state["active"][call]
+    calls = REPEATING if named is None else (named,)
+    for call in calls:
+        heard = (1 << int(state["spoken"][call]).bit_length()) - 1
+        state["silenced"][call] |= state["active"][call] & heard
+    highest = next((call for call in calls if state["active"][call] & state["spoken"][call]), -1)
+    for lower in (call for call in REPEATING if call < highest):
+        state["silenced"][lower] |= state["active"][lower]
 
 
 def _call_made(mark: Mark, state: np.void, settings: npt.NDArray[Any]) -> None:
@@ -67,6 +75,7 @@ def _call_made(mark: Mark, state: np.void, settings: npt.NDArray[Any]) -> None:
         state["busy_until_ns"] = mark.time_ns + int(float(settings["speaking_s"][0]) * NANOSECONDS_PER_SECOND)
     state["issued_ns"][call] = mark.time_ns
     state["repeats"][call] += 1
+    state["spoken"][call] |= state["active"][call]
 
 
 def _choose_card(position: int, state: np.void, cards: npt.NDArray[Any]) -> None:

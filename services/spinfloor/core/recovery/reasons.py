@@ -25,10 +25,11 @@ RECOVERED: Final = 7
 DATA_BACK: Final = 8
 FIRST_STATUS: Final = RECOVERED
 WAITING_REASONS: Final = 9
+IN_SPIN_ONLY: Final = (1 << DATA_DEGRADED) | (1 << POWER_ON) | (1 << FLATTENING)  # bits that mean nothing after it
 
 WHOLE_TURN: Final = 16
 
-# Reasons of the three calls that repeat: the bit within the call, and the code in the event.
+# Reasons of the three calls that repeat, the graver last: the bit within the call, and the code in the event.
 RECOVER_TURNS: Final = 20
 RECOVER_ALTITUDE: Final = 21
 CHUTE_FLOOR: Final = 24

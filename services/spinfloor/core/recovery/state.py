@@ -35,6 +35,8 @@ DECISION_FIELDS: Final[tuple[tuple[str, str, tuple[int, ...], str], ...]] = (
     ("spin_ordinal", "i8", (), "spins taken up so far"),
     ("levelled", "i8", (), "1 when level flight was seen since the last spin (or there was none yet)"),
     ("card_chosen", "i8", (), "1 when a mark chose the card for the next spin"),
+    ("card_flown", "i8", (), "1 when a spin of the card's side and direction was taken up since level flight"),
+    ("inverted_planned", "i8", (), "1 when the spin is inverted as its card says"),
     ("turn_called", "i8", (), "last whole turn called or passed over"),
     # prediction made when the recovery controls went in
     ("prediction", "i8", (), "1 while a prediction waits for its level flight"),
@@ -74,6 +76,8 @@ DECISION_FIELDS: Final[tuple[tuple[str, str, tuple[int, ...], str], ...]] = (
     ("busy_call", "i8", (), "what is being spoken, -1 nothing yet"),
     ("active", "i8", (6,), "reason bits that hold, per call; kept until the spin ends"),
     ("silenced", "i8", (6,), "reason bits acknowledged, per call"),
+    ("spoken", "i8", (6,), "reason bits spoken in this spin, per call"),
+    ("sure", "i8", (6,), "reason bits that held when data last came; the others rest on carried motion"),
     ("issued_ns", "i8", (6,), "last time each call was issued"),
     ("repeats", "i8", (6,), "how often it was issued in this spin"),
     ("pending", "i8", (), "bits of cautions and status words waiting for a free channel"),
@@ -86,6 +90,7 @@ DECISION_FIELDS: Final[tuple[tuple[str, str, tuple[int, ...], str], ...]] = (
     ("power_off_ns", "i8", (), "since when power has been off again, 0 not off"),
     ("loss_called", "i8", (), "1 between the call of lost data and its return"),
     # floors
+    ("floors_m", "f8", (5,), "recovery, chute, abandon, ground, altitude offset the held reasons were judged by"),
     ("floor_side", "i8", (3,), "+1 above, -1 below, 0 not known; recovery, chute, abandon"),
 )
 
