@@ -226,3 +226,22 @@ def test_an_altimeter_that_reads_zero_makes_no_abandon() -> None:
     detector = with_floors(3000.0, 1500.0)
     events = detector.feed(FrameBlock(frames.time_ns, values).slice(0, first + 6 * RATE_HZ))
     assert "abandon" not in {e.data["call"] for e in of_kind(events, Kind.CALL)}
+
+
+@pytest.mark.xfail(
+    reason="turns of a gap beyond two seconds are dropped, though the carried count had them", strict=True
+)
+@BOTH
+def test_turns_carried_over_a_loss_stay(five: bool) -> None:
+    """Eight seconds of nothing in a spin that goes on: the count aloud does not fall back, and the end is near the truth."""
+    frames, detector = block(five), Detector(sortie="t", plan=plan_of(FLIGHT))
+    cut, back = cut_at(5.0), cut_at(13.0)
+    detector.feed(frames.slice(0, cut))
+    ticks(detector, int(frames.time_ns[cut - 1]), 7.9)
+    before = number(detector.snapshot()["turns"])
+    detector.feed(frames.slice(back, back + 10))
+    assert number(detector.snapshot()["turns"]) > before - 0.1
+    events = detector.feed(frames.slice(back + 10, len(frames)))
+    (end,) = of_kind(events, Kind.SPIN_ENDED)
+    truth = SPIN["turns"]["start_to_spinend"]["about_flight_path"]
+    assert abs(number(end.data["turns"]) - truth) < 2.5 * number(end.data["turns_sd"])

@@ -168,3 +168,41 @@ def test_an_inverted_spin_out_of_the_recovery_is_one_whatever_the_card(bench: Be
     _spin(bench, 1, 1, 1)
     bench.step(0.05, in_spin=0, spin_ended_now=1)
     assert _spin(bench, 2, -1, -1, turned_inverted_now=1) == ["inverted"]
+
+
+def test_turns_complete_on_carried_motion_stay_complete(bench: Bench) -> None:
+    """The turns of a loss are not in the count afterwards; what was called is not taken back for it."""
+    bench.cards["turns"] = 2.0
+    bench.set(turns=1.9, estimated=1)
+    assert bench.fly(0.1) == ["recover"]
+    bench.set(turns=0.5, estimated=0)
+    assert bench.fly(4.1).count("recover") == 2
+
+
+def test_another_card_has_its_own_turns(bench: Bench) -> None:
+    bench.cards["turns"][:2] = (1.0, 4.0)
+    assert bench.fly(0.1) == ["recover"]
+    bench.mark("acknowledge", call="recover")
+    bench.mark("card", card="six")
+    assert "recover" not in bench.fly(5.0)
+    assert "recover" in bench.fly(4.0)
+
+
+def _marked(bench: Bench, source: int) -> list[str]:
+    bench.cards["turns"] = 1.0
+    bench.settings["chute_fitted"] = 0.0
+    assert bench.fly(0.1) == ["recover"]
+    at = float(bench.motion["turns"][0])
+    bench.step(0.05, recovery_started=1, recovery_started_now=1, recovery_source=source, recovery_start_turns=at,
+               recovery_start_altitude_m=20_000 * FT)  # fmt: skip
+    assert "recover" not in bench.fly(5.9)
+    return bench.fly(0.5)
+
+
+def test_a_mark_that_slows_nothing_is_no_obedience(bench: Bench) -> None:
+    """Two turns after *controls applied*, and the rotation is what it was: the mark was a slip, or the controls do nothing."""
+    assert "recover" in _marked(bench, 2)
+
+
+def test_controls_that_slow_nothing_are_in_all_the_same(bench: Bench) -> None:
+    assert "recover" not in _marked(bench, 1)

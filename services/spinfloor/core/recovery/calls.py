@@ -8,7 +8,7 @@ from typing import Final
 
 from spinfloor.core.compiled import inner
 from spinfloor.core.detector.emission import CODE_CALL, P_EVIDENCE, emit
-from spinfloor.core.recovery.conditions import lead_s, turns_to_call
+from spinfloor.core.recovery.conditions import lead_s, obeyed, turns_to_call
 from spinfloor.core.recovery.reasons import (
     ABANDON,
     ABANDON_FLOOR,
@@ -118,7 +118,7 @@ def _issue_repeating(motion, decision, settings, ints, floats, cursor):
     nobody shall hear *recover*. Of two reasons the graver is said.
     """
     for call in range(ABANDON, RECOVER - 1, -1):
-        if call == RECOVER and motion.recovery_started == 1:
+        if call == RECOVER and obeyed(motion, settings):
             continue
         bits = decision.active[call] & ~decision.silenced[call]
         if bits == 0:

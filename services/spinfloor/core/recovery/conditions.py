@@ -46,6 +46,7 @@ DEGRADED_CLEAR_NS: Final = 3_000_000_000  # good for this long before degraded d
 CAUTION_LIFE_NS: Final = 6_000_000_000  # a caution that found no free channel for so long is dropped; the event stands
 STATUS_LIFE_NS: Final = 4_000_000_000
 WATCH_M: Final = 60.0  # this far above a floor's reach every frame is looked at: no call can fall between two steps
+MARKED: Final = 2  # recovery_source of controls told by a mark alone
 TWO_PI: Final = 2.0 * np.pi
 
 
@@ -86,10 +87,12 @@ def follow_floors(decision, settings):
 
 @inner
 def drop_guesses(motion, decision):
-    """Data are there: what held on carried motion only is judged anew."""
+    """Data are there: a height that was short on carried motion only is judged anew. Turns are not: those of a loss are not counted."""
     if motion.estimated == 0:
-        for call in range(RECOVER, ABANDON + 1):
-            _release(decision, call, decision.active[call] & ~decision.sure[call])
+        _release(decision, ABANDON, decision.active[ABANDON] & ~decision.sure[ABANDON])
+        for call, reason in ((CHUTE, CHUTE_FLOOR), (RECOVER, RECOVER_ALTITUDE)):
+            bit = 1 << (reason - FIRST_REASON[call])
+            _release(decision, call, decision.active[call] & ~decision.sure[call] & bit)
 
 
 @inner
@@ -171,6 +174,27 @@ def turns_to_call(motion, settings):
 
 
 @inner
+def slowed(motion):
+    """The rotation has fallen since the recovery controls went in."""
+    before = motion.rotation_at_recovery_radps
+    return not (before > 0.0 and motion.rotation_radps > SLOWED_FRACTION * before)
+
+
+@inner
+def not_slowing(motion, settings):
+    """The controls have been in for the plan's number of turns and the rotation is what it was."""
+    used = motion.turns - motion.recovery_start_turns
+    return motion.recovery_started == 1 and used >= settings.controls_not_slowing_turns and not slowed(motion)
+
+
+@inner
+def obeyed(motion, settings):
+    """*recover* is obeyed: the controls are in. By a mark alone only while the rotation does not say otherwise."""
+    slip = motion.recovery_source == MARKED and not_slowing(motion, settings)
+    return motion.recovery_started == 1 and not slip
+
+
+@inner
 def check_abandon(motion, decision, settings):
     """Still spinning and the abandon floor near, or the ground out of reach even at the optimistic bound."""
     lead = lead_s(settings)
@@ -191,12 +215,8 @@ def check_chute(motion, decision, settings):
     floor = settings.chute_floor_m
     if not np.isnan(floor) and height_above_in(motion, decision, floor, lead_s(settings)) <= 0.0:
         hold(decision, CHUTE, CHUTE_FLOOR)
-    if motion.recovery_started == 1:
-        used = motion.turns - motion.recovery_start_turns
-        before = motion.rotation_at_recovery_radps
-        fast = before > 0.0 and motion.rotation_radps > SLOWED_FRACTION * before
-        if fast and used >= settings.controls_not_slowing_turns:
-            hold(decision, CHUTE, CHUTE_NOT_SLOWING)
+    if not_slowing(motion, settings):
+        hold(decision, CHUTE, CHUTE_NOT_SLOWING)
     slowing = (
         motion.recovery_started == 0 or motion.rotation_radps < SLOWING_FRACTION * motion.rotation_at_recovery_radps
     )
@@ -207,7 +227,7 @@ def check_chute(motion, decision, settings):
 @inner
 def check_recover(motion, decision, settings):
     """The planned turns, or the cautious altitude left, run out within the lead; never once the controls are in."""
-    if motion.recovery_started == 1:
+    if obeyed(motion, settings):
         return
     ahead = turns_to_call(motion, settings) + lead_s(settings) * turns_per_second(motion)
     if ahead >= decision.planned_turns:  # false for NaN: a spin nobody planned

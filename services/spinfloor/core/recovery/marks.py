@@ -84,6 +84,9 @@ def _choose_card(position: int, state: np.void, cards: npt.NDArray[Any]) -> None
     spinning = int(state["levelled"]) == 0
     if spinning:
         state["planned_turns"] = cards["turns"][position]
+        turns_bit = 1 << (reasons.RECOVER_TURNS - reasons.FIRST_REASON[reasons.RECOVER])
+        for held in ("active", "silenced", "spoken", "sure"):  # the other card's turns were meant
+            state[held][reasons.RECOVER] &= ~turns_bit
     else:
         state["card_chosen"] = 1
 
