@@ -245,3 +245,18 @@ def test_turns_carried_over_a_loss_stay(five: bool) -> None:
     (end,) = of_kind(events, Kind.SPIN_ENDED)
     truth = SPIN["turns"]["start_to_spinend"]["about_flight_path"]
     assert abs(number(end.data["turns"]) - truth) < 2.5 * number(end.data["turns_sd"])
+
+
+@pytest.mark.xfail(reason="turns about the vertical stand still while nothing comes", strict=True)
+@BOTH
+def test_turns_about_the_vertical_are_carried_too(five: bool) -> None:
+    frames, detector = block(five), Detector(sortie="t", plan=plan_of(FLIGHT))
+    cut = cut_at(8.0)
+    detector.feed(frames.slice(0, cut))
+    before = detector.snapshot()
+    ticks(detector, int(frames.time_ns[cut - 1]), 4.0)
+    after = detector.snapshot()
+    path = number(after["turns"]) - number(before["turns"])
+    vertical = number(after["turns_about_vertical"]) - number(before["turns_about_vertical"])
+    assert path > 1.0
+    assert abs(vertical - path) < 0.3 * path

@@ -206,3 +206,19 @@ def test_a_mark_that_slows_nothing_is_no_obedience(bench: Bench) -> None:
 
 def test_controls_that_slow_nothing_are_in_all_the_same(bench: Bench) -> None:
     assert "recover" not in _marked(bench, 1)
+
+
+def _level(bench: Bench) -> None:
+    bench.step(0.05, in_spin=0, spin_ended_now=1)
+    bench.step(1.0, level_now=1, level_altitude_m=15_000 * FT, spin_end_altitude_m=16_000 * FT)
+
+
+@pytest.mark.parametrize(("flown", "card"), [(2.9, 1), (3.1, 2)])
+def test_a_spin_broken_off_leaves_its_card_to_be_flown_again(bench: Bench, flown: float, card: int) -> None:
+    """Three of six turns are half: a spin that did not become one is flown again, and *recover* is for its turns."""
+    bench.decision["card_index"] = 1
+    bench.cards["turns"][1] = 6.0
+    bench.step(0.05)
+    bench.set(turns=flown)
+    _level(bench)
+    assert bench.decision["card_index"][0] == card

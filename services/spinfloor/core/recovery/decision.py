@@ -35,6 +35,7 @@ from spinfloor.core.recovery.state import CARDS_DTYPE, DECISION_DTYPE, new_decis
 
 STEP_NS: Final = 45_000_000  # time from one full step to the next: 20 a second at 20, 40 and 100 frames a second
 CLOCK_SET_BACK_NS: Final = -1_000_000_000  # a tick may be a little ahead of the next frame; this is a clock set back
+BROKEN_OFF: Final = 0.5  # a spin ended before this part of its card's turns leaves the card to be flown again; our own
 FLOOR_HYSTERESIS_M: Final = 15.0  # climb this far above a floor before it can be crossed again; our own
 P_WHICH: Final = 0
 P_FLOOR: Final = 1
@@ -49,7 +50,9 @@ def _begin_spin(motion, decision, cards):
     changed = motion.reversed_now == 1 or motion.restarted_now == 1 or motion.turned_inverted_now == 1
     another = decision.levelled == 1 or not changed
     if decision.levelled == 0 and another and decision.card_chosen == 0:
-        decision.card_index = _next_card(decision.card_index, cards)
+        decision.card_index = _next_card(decision, cards)
+    if another:
+        decision.card_turns = 0.0
     planned = _take_card(motion, decision, cards, another)
     decision.spin_ordinal = motion.spin_ordinal
     decision.levelled = 0
@@ -95,7 +98,11 @@ def _take_card(motion, decision, cards, another):
 
 
 @inner
-def _next_card(index, cards):
+def _next_card(decision, cards):
+    """The card after the one flown, -1 behind the last; the same again when the spin was broken off."""
+    index = decision.card_index
+    if 0 <= index < len(cards) and decision.card_turns < BROKEN_OFF * cards[index].turns:
+        return index
     return index + 1 if 0 <= index < len(cards) - 1 else -1
 
 
@@ -151,7 +158,7 @@ def _after_level(motion, decision, beliefs, cards, settings, ints, floats, curso
     decision.levelled = 1
     decision.planned_turns = np.nan
     if decision.card_chosen == 0:
-        decision.card_index = _next_card(decision.card_index, cards)
+        decision.card_index = _next_card(decision, cards)
 
 
 @inner
@@ -207,6 +214,8 @@ def decide(motion, decision, beliefs, cards, settings, ints, floats, cursor):
 @inner
 def _take_in(motion, decision, beliefs, cards, settings, ints, floats, cursor):
     follow_floors(decision, settings)
+    if motion.spin_ended_now == 1:
+        decision.card_turns = max(decision.card_turns, motion.turns)
     if motion.spin_ordinal != decision.spin_ordinal:
         _begin_spin(motion, decision, cards)
     in_spin = motion.in_spin == 1
