@@ -36,8 +36,10 @@ def record_of(situation: str, seed: int, five: bool, noise_seed: int, rate_hz: f
     return required_five(record) if five else record
 
 
-def events(situation: str, seed: int, block: FrameBlock) -> list[Event]:
-    return Detector(sortie="t", plan=plan_of(flight(situation, seed))).feed(block)
+def events(situation: str, seed: int, block: FrameBlock, direction: str = "right") -> list[Event]:
+    plan = plan_of(flight(situation, seed))
+    cards = [card.model_copy(update={"direction": direction}) for card in plan.cards]
+    return Detector(sortie="t", plan=plan.model_copy(update={"cards": cards})).feed(block)
 
 
 def swapped(data: Json) -> Json:
@@ -50,9 +52,9 @@ def swapped(data: Json) -> Json:
 @settings(max_examples=15, deadline=None)
 @given(flights, modes, st.integers(0, 2**31))
 def test_mirror(which: tuple[str, int], five: bool, noise_seed: int) -> None:
-    """Every event with every number in it, left for right; calls name no direction."""
+    """Every event with every number in it, left for right, the card's direction with them; calls name none."""
     block = block_of(record_of(*which, five, noise_seed))
-    plain, mirror = events(*which, block), events(*which, mirrored(block))
+    plain, mirror = events(*which, block), events(*which, mirrored(block), "left")
     assert [(e.kind, e.time_ns, e.detected_ns) for e in plain] == [(e.kind, e.time_ns, e.detected_ns) for e in mirror]
     for a, b in zip(plain, mirror, strict=True):
         assert swapped(dict(a.data)) == dict(b.data)

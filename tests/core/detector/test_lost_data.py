@@ -228,9 +228,6 @@ def test_an_altimeter_that_reads_zero_makes_no_abandon() -> None:
     assert "abandon" not in {e.data["call"] for e in of_kind(events, Kind.CALL)}
 
 
-@pytest.mark.xfail(
-    reason="turns of a gap beyond two seconds are dropped, though the carried count had them", strict=True
-)
 @BOTH
 def test_turns_carried_over_a_loss_stay(five: bool) -> None:
     """Eight seconds of nothing in a spin that goes on: the count aloud does not fall back, and the end is near the truth."""
@@ -247,7 +244,6 @@ def test_turns_carried_over_a_loss_stay(five: bool) -> None:
     assert abs(number(end.data["turns"]) - truth) < 2.5 * number(end.data["turns_sd"])
 
 
-@pytest.mark.xfail(reason="turns about the vertical stand still while nothing comes", strict=True)
 @BOTH
 def test_turns_about_the_vertical_are_carried_too(five: bool) -> None:
     frames, detector = block(five), Detector(sortie="t", plan=plan_of(FLIGHT))

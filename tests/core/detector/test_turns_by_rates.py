@@ -6,8 +6,10 @@ Against the simulator's exact counters over the interval the detector itself nam
 import numpy as np
 import pytest
 from tests.core.detector.flights import block_of, clean_block, flight, plan_of
+from tests.truth import kinematic
 from tests.truth.degrade import degraded
 from tests.truth.flight import START_NS, Flight
+from tests.truth.keep import kept
 
 from spinfloor.core.channels import BETA
 from spinfloor.core.detector.detector import Detector
@@ -55,3 +57,10 @@ def test_the_sideslip_told_is_what_makes_the_difference() -> None:
     between = [(e.time_ns - START_NS) * 1e-9 for e in (start, last)]
     true = np.interp(between, f.time_s, f.turns_about_flight_path)
     assert last.data["turns"] == pytest.approx(abs(true[1] - true[0]), rel=0.01)
+
+
+def test_a_flat_entry_whose_roll_rate_is_small_and_of_either_sign_is_counted_one_way() -> None:
+    """It was counted backwards for a second and a half, and ended eight tenths of a turn short."""
+    f = kept("kinematic", "flat", 3, kinematic.build)
+    end, path, _ = first_spin(f, block_of(degraded(f, "none, 100 Hz", five=True)))
+    assert end.data["turns"] == pytest.approx(path, abs=0.2)

@@ -3,9 +3,7 @@
 import pytest
 from tests.core.recovery.bench import Bench
 
-from spinfloor.core.events import Mark
 from spinfloor.core.plan.flatten import write_floors
-from spinfloor.core.recovery.marks import apply_mark
 
 FT = 0.3048
 
@@ -224,30 +222,3 @@ def test_a_spin_broken_off_leaves_its_card_to_be_flown_again(bench: Bench, flown
     bench.set(turns=flown)
     _level(bench)
     assert bench.decision["card_index"][0] == card
-
-
-def test_after_a_persons_abandon_nothing_lower_until_a_person_says_so(bench: Bench) -> None:
-    bench.cards["turns"] = 1.0
-    bench.settings["abandon_floor_m"] = bench.settings["ground_m"] = -1e5
-    assert bench.fly(0.1) == ["recover"]
-    bench.mark("call_made", call="abandon")
-    assert bench.fly(6.0) == []
-    bench.mark("call_made", call="recover")
-    assert "recover" in bench.fly(2.2)
-
-
-def test_a_persons_abandon_does_not_keep_the_tool_from_a_true_one(bench: Bench) -> None:
-    _no_plan(bench).mark("call_made", call="abandon")
-    bench.fly(3.0)
-    bench.set(altitude_m=3_200 * FT)
-    assert "abandon" in bench.fly(0.2)
-
-
-def test_a_mark_dated_an_hour_ahead_does_not_keep_the_channel(bench: Bench) -> None:
-    """A screen whose clock is not the source's."""
-    bench.cards["turns"] = 1.0
-    assert bench.fly(0.1) == ["recover"]
-    now_ns = int(bench.motion["time_ns"][0])
-    mark = Mark(kind="call_made", time_ns=now_ns + 3_600_000_000_000, by="x", data={"call": "recover"})
-    apply_mark(mark, bench.decision, bench.cards, bench.settings, ["one", "six", "power"])
-    assert "recover" in bench.fly(3.2)

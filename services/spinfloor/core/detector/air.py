@@ -39,6 +39,10 @@ def _flight_path_direction(s: Any, clean: Any, t: int, axis: Any) -> bool:
         axis[0], axis[1], axis[2] = 1.0, 0.0, 0.0
     else:
         side = 1.0 if s.mean_p >= 0.0 else -1.0
+        if abs(s.mean_r) > max(tu.FLAT_SLOPE * abs(s.mean_p), tu.FLAT_YAW_RADPS) and abs(s.flow_z) > tu.FLAT_BELLY:
+            # Nearly flat p is small and of either sign: belly or back first is what the carried flow says.
+            side = 1.0 if s.mean_r * s.flow_z >= 0.0 else -1.0
+            s.alpha = math.atan2(side * s.mean_r, side * s.mean_p)
         axis[0], axis[1], axis[2] = side * s.mean_p / norm, 0.0, side * s.mean_r / norm
     return False
 

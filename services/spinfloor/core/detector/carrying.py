@@ -6,6 +6,7 @@ Metres, m/s, rad, seconds. Derivation: docs/method/carrying.md.
 import math
 from typing import Any
 
+from spinfloor.core import channels as ch
 from spinfloor.core.compiled import inner
 from spinfloor.core.detector.altitude import corrected, corrected_sd
 
@@ -19,6 +20,12 @@ ROTATION_SHARE = 0.2
 ROTATION_SD_RADPS = 0.1
 YOUNG_TURNS = 2.0
 YOUNG_SHARE = 0.4
+# A long gap is one of the data, not of the clock, when ticks told it up to this near its end, or the altitude fell by what
+# it had to, within this share and this much.
+TOLD_NS = 2_000_000_000
+FELL_SHARE = 0.4
+FELL_M = 30.0
+STILL_SHARE = 0.4  # of the rotation before: less after the gap, and the spin ended in it
 
 
 @inner
@@ -53,7 +60,40 @@ def carried_rotation(s: Any, sense: int, turns: float) -> float:
 
 
 @inner
+def vertical_share(s: Any) -> float:
+    """Turns about the vertical for one about the path, in this spin so far."""
+    about_path = s.turned_f - s.spin_f
+    return float((s.turned_v - s.spin_v) / about_path) if abs(about_path) > 1.0 else 1.0
+
+
+@inner
 def carried_turn_sd(rotation: float, turns: float, age: float) -> float:
     """Standard uncertainty of what was turned in `age` seconds [rad]."""
     share = YOUNG_SHARE if turns < YOUNG_TURNS else ROTATION_SHARE
     return (share * abs(rotation) + ROTATION_SD_RADPS) * age
+
+
+@inner
+def really_flown(s: Any, row: Any, t: int, dt: float) -> bool:
+    """Whether the `dt` seconds since the last frame were flown, and not a clock that was set forward."""
+    if s.lost == 1 and t - s.now_ns < TOLD_NS:
+        return True
+    fell = s.alt - row[ch.PRESSURE_ALTITUDE]
+    expected = s.sink_now * dt
+    return bool(expected > 0.0 and abs(fell - expected) < FELL_SHARE * expected + FELL_M)
+
+
+@inner
+def carry_turns(s: Any, sense: int, row: Any, dt: float) -> None:
+    """Add to the turns of a spin what was carried over a gap of `dt` seconds, half of it if it ended in there."""
+    so_far = sense * (s.turned_f - s.spin_f) / (2.0 * math.pi)
+    rotation = carried_rotation(s, sense, so_far)
+    turned = rotation * dt
+    sd = carried_turn_sd(rotation, so_far, dt)
+    if math.hypot(row[ch.ROLL_RATE], row[ch.YAW_RATE]) < STILL_SHARE * rotation:
+        turned, sd = 0.5 * turned, max(sd, 0.3 * turned)
+    share = vertical_share(s)
+    s.turned_f += sense * turned
+    s.turned_v += sense * turned * share
+    s.unsure += sd * sd
+    s.down_sd = s.nose_sd = 1.0  # which way was down has turned unseen

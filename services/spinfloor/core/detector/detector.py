@@ -14,6 +14,7 @@ import numpy.typing as npt
 
 from spinfloor.core.channels import CHANNEL_COUNT
 from spinfloor.core.detector import saving
+from spinfloor.core.detector.datum import move_heights
 from spinfloor.core.detector.emission import PAYLOAD_WIDTH
 from spinfloor.core.detector.kernel import run_frames, run_tick
 from spinfloor.core.detector.memory import Memory
@@ -108,9 +109,14 @@ class Detector:
         check_mark(mark, self._words.card_ids)
 
     def set_floors(self, floors: Floors, time_ns: int, by: str) -> list[Event]:
-        """New floors from now on; said as a mark."""
-        write_floors(self._memory.settings, floors)
+        """New floors from now on, heights remembered moved with their datum; said as a mark."""
+        m = self._memory
+        before_m = float(m.settings["altitude_offset_m"][0])
+        write_floors(m.settings, floors)
+        move_heights(m, float(m.settings["altitude_offset_m"][0]) - before_m)
         self.plan = self.plan.model_copy(update={"floors": floors})
+        m.cards["entry_altitude_m"] = cards_record(self.plan)["entry_altitude_m"]
+        m.decision["card_loss_index"] = -2  # to be worked out again
         data: dict[str, Json] = {"mark": "floors", "by": by, "floors": floors.model_dump(mode="json")}
         return [self._event(Kind.MARK, time_ns, max(time_ns, self.time_ns), data)]
 

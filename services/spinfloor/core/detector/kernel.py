@@ -17,6 +17,9 @@ from spinfloor.core.detector.carrying import (
     carried_altitude_sd,
     carried_rotation,
     carried_turn_sd,
+    carry_turns,
+    really_flown,
+    vertical_share,
 )
 from spinfloor.core.detector.chain import is_spin, stalled_side, step_chain
 from spinfloor.core.detector.clock import admit
@@ -217,11 +220,14 @@ def step_frame(
     last_t = s.last_ns if s.started == 1 else t
     dt = (t - last_t) * 1e-9
     if dt > tu.CLOCK_SET_S:
-        # The clock was set forward, or nothing came for so long that no motion can be carried over it.
+        # The clock was set forward, or nothing came for so long that the rates at its two ends say nothing of it.
+        if m.in_spin == 1 and really_flown(s, row, t, dt):
+            carry_turns(s, m.sense_from_above, row, dt)
+        else:
+            s.clip_f += 3  # turns flown meanwhile are not known: what is counted is a lower bound
+            s.unsure += 0.25
         dt = s.frame_dt
         s.rates_ns = 0
-        s.clip_f += 3  # turns flown meanwhile are not known: what is counted is a lower bound
-        s.unsure += 0.25
     turning = abs(s.mean_p) + abs(s.mean_q) + abs(s.mean_r)
     screen_row(row, clean, t, channels, flags, turning, ints, floats, cursor)
     if s.started == 0:
@@ -313,6 +319,7 @@ def step_tick(t: int, settings: Any, m: Any, s: Any, ints: Any, floats: Any, cur
         so_far = sense * (s.turned_f - s.spin_f)
         rotation = carried_rotation(s, sense, so_far / _TURN)
         m.turns = max(so_far + rotation * age, 0.0) / _TURN
+        m.turns_about_vertical = (sense * (s.turned_v - s.spin_v) + rotation * age * vertical_share(s)) / _TURN
         m.turns_sd = _turns_sd(s, carried_turn_sd(rotation, so_far / _TURN, age))
     return True
 

@@ -87,6 +87,11 @@ FAST_ROLL_RADPS: Final = 150.0 * _DEG
 STEEP_AGE_S: Final = 1.2
 STALLED_BEFORE_S: Final = 0.5  # a wing stalled this long before the rotation began was not rolled on purpose
 
+# Without alpha: r against p as in a spin flatter than 65 deg, and the carried flow this far out of belly or back.
+FLAT_SLOPE: Final = 2.145
+FLAT_BELLY: Final = 0.5
+FLAT_YAW_RADPS: Final = 60.0 * _DEG  # slower, the nose may only be swinging
+
 # Sideslip told by the rates alone goes no further than this (tan beta).
 SIDESLIP_SLOPE: Final = 0.8
 

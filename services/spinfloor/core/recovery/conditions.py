@@ -14,7 +14,6 @@ from spinfloor.core.recovery.reasons import (
     ABANDON,
     ABANDON_FLOOR,
     ABANDON_GROUND,
-    BY_PERSON,
     CHUTE,
     CHUTE_FLOOR,
     CHUTE_NOT_SLOWING,
@@ -81,7 +80,7 @@ def follow_floors(decision, settings):
     moved = _moved(decision, 3, settings.ground_m) or moved
     moved = _moved(decision, 4, settings.altitude_offset_m) or moved
     if moved:
-        _release(decision, ABANDON, ~BY_PERSON)
+        _release(decision, ABANDON, -1)
         _release(decision, CHUTE, 1 << (CHUTE_FLOOR - FIRST_REASON[CHUTE]))
         _release(decision, RECOVER, 1 << (RECOVER_ALTITUDE - FIRST_REASON[RECOVER]))
 

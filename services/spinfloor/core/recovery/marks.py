@@ -17,7 +17,6 @@ from spinfloor.core.recovery import reasons
 from spinfloor.core.recovery.state import NOT_CHOSEN
 from spinfloor.core.units import NANOSECONDS_PER_SECOND
 
-AHEAD_NS = 1_000_000_000  # of the newest frame: a person's own clock may be a little ahead of the source's
 REPEATING = (reasons.ABANDON, reasons.CHUTE, reasons.RECOVER)
 
 
@@ -67,28 +66,16 @@ def _acknowledge(mark: Mark, state: np.void) -> None:
 
 
 def _call_made(mark: Mark, state: np.void, settings: npt.NDArray[Any]) -> None:
-    """A person spoke the call: it counts as issued, so the tool does not talk over it and repeats from there.
-
-    After a person's *abandon* nothing lower is said in the spin, until a person calls something lower. A mark dated ahead of
-    the frames does not keep the channel busy until then.
-    """
+    """A person spoke the call: it counts as issued, so the tool does not talk over it and repeats from there."""
     call = _call_of(mark, required=True)
     assert call is not None
-    at_ns, newest_ns = mark.time_ns, int(state["decided_ns"])
-    if newest_ns > 0:
-        at_ns = min(at_ns, newest_ns + AHEAD_NS)
-    busy = at_ns < int(state["busy_until_ns"]) and int(state["busy_call"]) > call
+    busy = mark.time_ns < int(state["busy_until_ns"]) and int(state["busy_call"]) > call
     if not busy:
         state["busy_call"] = call
-        state["busy_until_ns"] = at_ns + int(float(settings["speaking_s"][0]) * NANOSECONDS_PER_SECOND)
-    state["issued_ns"][call] = at_ns
+        state["busy_until_ns"] = mark.time_ns + int(float(settings["speaking_s"][0]) * NANOSECONDS_PER_SECOND)
+    state["issued_ns"][call] = mark.time_ns
     state["repeats"][call] += 1
     state["spoken"][call] |= state["active"][call]
-    for held in ("active", "silenced", "sure"):
-        if call == reasons.ABANDON:
-            state[held][call] |= reasons.BY_PERSON
-        elif call in REPEATING:
-            state[held][reasons.ABANDON] &= ~reasons.BY_PERSON
 
 
 def _choose_card(position: int, state: np.void, cards: npt.NDArray[Any]) -> None:

@@ -36,7 +36,6 @@ CHUTE_FLOOR: Final = 24
 CHUTE_NOT_SLOWING: Final = 25
 ABANDON_FLOOR: Final = 28
 ABANDON_GROUND: Final = 29
-BY_PERSON: Final = 1 << 2  # bit of an abandon that a person called: the tool does not repeat it, and says nothing lower
 FIRST_REASON: Final = (0, 0, 0, RECOVER_TURNS, CHUTE_FLOOR, ABANDON_FLOOR)
 
 REASON_WORDS: Final = {
