@@ -20,6 +20,7 @@ ROTATION_SHARE = 0.2
 ROTATION_SD_RADPS = 0.1
 YOUNG_TURNS = 2.0
 YOUNG_SHARE = 0.4
+ALIKE_TURNS = 1.5  # flown, and the path is near vertical
 # A long gap is one of the data, not of the clock, when ticks told it up to this near its end, or the altitude fell by what
 # it had to, within this share and this much.
 TOLD_NS = 2_000_000_000
@@ -61,9 +62,11 @@ def carried_rotation(s: Any, sense: int, turns: float) -> float:
 
 @inner
 def vertical_share(s: Any) -> float:
-    """Turns about the vertical for one about the path, in this spin so far."""
+    """Turns about the vertical for one about the path: alike once the path is vertical, before as in this spin so far."""
     about_path = s.turned_f - s.spin_f
-    return float((s.turned_v - s.spin_v) / about_path) if abs(about_path) > 1.0 else 1.0
+    if abs(about_path) < 1.0 or abs(about_path) > ALIKE_TURNS * 2.0 * math.pi:
+        return 1.0
+    return float((s.turned_v - s.spin_v) / about_path)
 
 
 @inner
