@@ -70,6 +70,15 @@ def test_a_clock_set_back_does_not_stop_repetition(bench: Bench) -> None:
     assert bench.fly(4.1).count("recover") == 2
 
 
+def test_a_clock_that_jumps_forth_and_back_makes_no_call_on_top_of_another(bench: Bench) -> None:
+    bench.cards["turns"] = 1.0
+    bench.settings["repeat_call_s"] = 10.0
+    assert bench.fly(0.1) == ["recover"]
+    bench.step(4.0)
+    assert bench.step(-4.0, flattening=1) == []  # *recover* is still being said
+    assert "flattening" in bench.fly(1.1)
+
+
 def test_nothing_lower_after_an_abandon_that_was_acknowledged(bench: Bench) -> None:
     bench.cards["turns"] = 1.0
     assert bench.fly(0.2) == ["recover"]

@@ -8,7 +8,7 @@ from typing import Final
 
 from spinfloor.core.compiled import inner
 from spinfloor.core.detector.emission import CODE_CALL, P_EVIDENCE, emit
-from spinfloor.core.recovery.conditions import lead_s, obeyed, turns_to_call
+from spinfloor.core.recovery.conditions import NS_PER_S, lead_s, obeyed, turns_to_call
 from spinfloor.core.recovery.reasons import (
     ABANDON,
     ABANDON_FLOOR,
@@ -26,7 +26,6 @@ from spinfloor.core.recovery.reasons import (
 )
 
 LATE_TURN: Final = 0.30  # of a turn: a turn word later than this would be taken for the next one
-NS_PER_S: Final = 1e9
 
 # Payload of a call event.
 P_CALL: Final = 0

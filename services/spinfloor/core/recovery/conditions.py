@@ -48,6 +48,7 @@ STATUS_LIFE_NS: Final = 4_000_000_000
 WATCH_M: Final = 60.0  # this far above a floor's reach every frame is looked at: no call can fall between two steps
 MARKED: Final = 2  # recovery_source of controls told by a mark alone
 TWO_PI: Final = 2.0 * np.pi
+NS_PER_S: Final = 1e9
 
 
 @inner
@@ -104,16 +105,16 @@ def keep_sure(motion, decision):
 
 
 @inner
-def clock_set_back(decision, by_ns):
-    """Move every time remembered by `by_ns`, so that the pauses between calls survive a clock that was set back."""
-    decision.busy_until_ns += by_ns
+def clock_set_back(decision, settings, now_ns):
+    """Nothing remembered lies ahead of a clock that was set back: a pause begins anew instead of lasting until then."""
+    decision.busy_until_ns = min(decision.busy_until_ns, now_ns + int(settings.speaking_s * NS_PER_S))
     for call in range(ABANDON + 1):
-        decision.issued_ns[call] += by_ns
+        decision.issued_ns[call] = min(decision.issued_ns[call], now_ns)
     for reason in range(WAITING_REASONS):
-        decision.pending_ns[reason] += by_ns
-    decision.power_since_ns += by_ns if decision.power_since_ns > 0 else 0
-    decision.power_off_ns += by_ns if decision.power_off_ns > 0 else 0
-    decision.degraded_clear_ns += by_ns if decision.degraded_clear_ns > 0 else 0
+        decision.pending_ns[reason] = min(decision.pending_ns[reason], now_ns)
+    decision.power_since_ns = min(decision.power_since_ns, now_ns)
+    decision.power_off_ns = min(decision.power_off_ns, now_ns)
+    decision.degraded_clear_ns = min(decision.degraded_clear_ns, now_ns)
 
 
 @inner

@@ -34,7 +34,6 @@ from spinfloor.core.recovery.reasons import FIRST_STATUS, TURNED_INVERTED
 from spinfloor.core.recovery.state import CARDS_DTYPE, DECISION_DTYPE, new_decision
 
 STEP_NS: Final = 45_000_000  # time from one full step to the next: 20 a second at 20, 40 and 100 frames a second
-CLOCK_SET_BACK_NS: Final = -1_000_000_000  # a tick may be a little ahead of the next frame; this is a clock set back
 BROKEN_OFF: Final = 0.5  # a spin ended before this part of its card's turns leaves the card to be flown again; our own
 FLOOR_HYSTERESIS_M: Final = 15.0  # climb this far above a floor before it can be crossed again; our own
 P_WHICH: Final = 0
@@ -194,8 +193,8 @@ def decide(motion, decision, beliefs, cards, settings, ints, floats, cursor):
     """
     elapsed = motion.time_ns - decision.decided_ns
     regular = elapsed >= STEP_NS or elapsed < 0
-    if elapsed < CLOCK_SET_BACK_NS:
-        clock_set_back(decision, elapsed)
+    if elapsed < 0:
+        clock_set_back(decision, settings, motion.time_ns)
     new_spin = motion.spin_ordinal != decision.spin_ordinal
     speak = regular or new_spin or _near_a_floor(motion, decision, settings)
     if not speak and _news(motion) == 0:
