@@ -6,7 +6,6 @@ from tests.core.detector.flights import events_of, flight, of_kind
 from spinfloor.core.events import Kind
 
 
-@pytest.mark.xfail(reason="standing on one count is taken for stuck or clipped", strict=True)
 @pytest.mark.parametrize(
     ("situation", "seed", "five"),
     [("again", 10, True), ("developed", 0, False), ("one turn", 12, False), ("flat", 3, True)],

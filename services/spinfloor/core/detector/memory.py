@@ -64,7 +64,7 @@ class Memory:
 
 def _fresh_channels(settings: Array) -> Array:
     fresh = np.zeros(CHANNEL_COUNT, CHANNEL_DTYPE)
-    fresh["rail"] = np.inf
+    fresh["rail"] = fresh["count"] = np.inf
     for channel, name in ((ROLL_RATE, "roll_rate"), (PITCH_RATE, "pitch_rate"), (YAW_RATE, "yaw_rate")):
         fresh["rail"][channel] = CLIP_SHARE * settings[f"{name}_range_radps"][0]
     return fresh

@@ -31,7 +31,7 @@ for _c, _base, _rate, _limit in (
     (ch.ALPHA, 20 * _DEG, 500 * _DEG, 181 * _DEG),
     (ch.BETA, 20 * _DEG, 500 * _DEG, 181 * _DEG),
     (ch.ROLL, np.inf, 0.0, 361 * _DEG),
-    (ch.PITCH, np.inf, 0.0, 91 * _DEG),
+    (ch.PITCH, np.inf, 0.0, 100 * _DEG),
     (ch.HEADING, np.inf, 0.0, 721 * _DEG),
     (ch.CALIBRATED_AIRSPEED, 20 * _KT, 150 * _KT, 700 * _KT),
     (ch.LONGITUDINAL_LOAD, 3 * _G, 60 * _G, 30 * _G),
@@ -129,11 +129,18 @@ def _note_raw(k: Any, v: float, t: int) -> None:
 
 @hot
 def _note_change(k: Any, v: float, t: int) -> None:
-    """The value has moved on; how long it stood below its peak is what its encoder does."""
-    if abs(k.raw) < k.peak:
-        k.repeat_s = max(tu.REPEAT_KEEPS * k.repeat_s, min((t - k.same_ns) * 1e-9, tu.REPEAT_MOST_S))
+    """The value has moved on; the smallest step it ever takes is its encoder's count."""
+    k.count = min(k.count, abs(v - k.raw))
     k.raw = v
     k.same_ns = t
+
+
+@inner
+def _coarse(c: int, k: Any) -> bool:
+    """The encoder's count is so large that a value stands for seconds in a steady spin."""
+    if c == ch.PRESSURE_ALTITUDE:
+        return bool(k.count > tu.COARSE_ALTITUDE_M)
+    return bool(k.count > tu.COARSE_RAD)
 
 
 @inner
@@ -180,7 +187,10 @@ def _plainly_alive(c: int, k: Any, v: float, t: int, slow: bool) -> bool:
     """Below the rail and changed since the last frame, or the same while too little moves to call it stuck."""
     size = abs(v)
     if v == k.raw:
-        return slow and size < k.rail and (c > ch.YAW_RATE or size <= tu.CLIP_LEAST_RADPS)
+        alive = slow and size < k.rail and (c > ch.YAW_RATE or size <= tu.CLIP_LEAST_RADPS)
+        if alive:
+            k.same_ns = t  # while little moves a value may stand as long as it likes
+        return alive
     if size >= k.rail:
         return False
     _note_change(k, v, t)
@@ -256,18 +266,20 @@ def _frozen(c: int, k: Any, v: float, t: int, flags: Any, turning: float, ints: 
     if c <= ch.YAW_RATE:
         at_rail = abs(v) >= k.rail
         if not at_rail:
-            long = same_s >= max(tu.CLIP_SAME_S, tu.UNUSUAL * k.repeat_s)
+            long = same_s >= (tu.COARSE_SAME_S if _coarse(c, k) else tu.CLIP_SAME_S)
             at_rail = long and abs(v) >= k.peak and abs(v) > tu.CLIP_LEAST_RADPS
         if at_rail:
             earn(flags, c, CLIPPED, t, ints, floats, cursor)
             return False
     if turning < tu.STUCK_MOVING_RADPS:
         return False
-    usual = tu.UNUSUAL * k.repeat_s
-    stuck = same_s > max(tu.STUCK_ALTITUDE_S if c == ch.PRESSURE_ALTITUDE else tu.STUCK_S, usual)
-    if not stuck:
-        # An altitude that stands is not followed even before it is called stuck: it would take the sink with it.
-        return bool(c == ch.PRESSURE_ALTITUDE and same_s > max(tu.STANDS_S, usual))
+    coarse = _coarse(c, k)
+    if c == ch.PRESSURE_ALTITUDE:
+        # One that stands is not followed even before it is called stuck: it would take the sink with it.
+        if same_s <= (tu.COARSE_SAME_S if coarse else tu.STUCK_ALTITUDE_S):
+            return bool(same_s > (tu.COARSE_STANDS_S if coarse else tu.STANDS_S))
+    elif same_s <= (tu.COARSE_STUCK_S if coarse else tu.STUCK_S):
+        return False
     if c in (ch.ALPHA, ch.BETA) and abs(v) >= k.peak:
         earn(flags, c, CLIPPED, t, ints, floats, cursor)
         return bool(c == ch.ALPHA and abs(v) < tu.PEGGED_ALPHA_RAD)

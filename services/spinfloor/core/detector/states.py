@@ -58,7 +58,7 @@ CHANNEL_DTYPE: Final = np.dtype(
         ("rail", "f8"),  # |value| from which a rate gyro counts as clipped, infinite for the others
         ("seen", "i8"),  # number of accepted values, saturating
         ("suspect_moves", "i8"),  # 1 when the level refused as wild has not stood still
-        ("repeat_s", "f8"),  # longest it has stood below its peak of late, s
+        ("count", "f8"),  # smallest step it ever took: its encoder's count
     ]
 )
 

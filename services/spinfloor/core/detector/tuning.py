@@ -179,9 +179,12 @@ FLAG_HOLD_S: Final = 1.0
 STUCK_S: Final = 1.0
 STUCK_ALTITUDE_S: Final = 2.0
 LEVEL_STAYS_STILL_NS: Final = 10_000_000_000  # one that stands bit for bit, while little moves; in a spin never
-UNUSUAL: Final = 5.0  # a value that stands this much longer than it has of late is no encoder's step
-REPEAT_KEEPS: Final = 0.98  # what is left, after each change, of the longest it stood
-REPEAT_MOST_S: Final = 0.4  # a longer stand is a fault of its own, nothing to learn from
+# An encoder that counts in larger steps than this lets a value stand for seconds in a steady spin.
+COARSE_RAD: Final = 0.1 * _DEG  # or rad/s
+COARSE_ALTITUDE_M: Final = 1.5
+COARSE_SAME_S: Final = 3.0
+COARSE_STUCK_S: Final = 8.0
+COARSE_STANDS_S: Final = 2.0
 STANDS_S: Final = 0.1
 LEVEL_STAYS_NS: Final = 1_000_000_000  # another level of altitude is believed after this long, a burst of zeros never
 STUCK_MOVING_RADPS: Final = 40.0 * _DEG
