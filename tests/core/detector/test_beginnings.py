@@ -4,6 +4,8 @@ from __future__ import annotations
 
 import pytest
 from tests.core.detector.flights import events_of, flight, of_kind
+from tests.truth.keep import kept
+from tests.truth.rotary import flights as rotary
 
 from spinfloor.core.events import Kind
 
@@ -30,3 +32,10 @@ def test_a_spin_with_one_beginning_keeps_its_narrow_interval() -> None:
     f = flight("developed", 8)
     (ended,) = of_kind(events_of(f, "none, 100 Hz"), Kind.SPIN_ENDED)
     assert float(str(ended.data["turns_sd"])) < 0.06
+
+
+def test_a_minute_of_mush_is_not_the_beginning_of_what_comes_after() -> None:
+    """Deep in the stall it yaws on at 12 deg/s for a minute, then lets go: by rates that was a spin of 56 seconds."""
+    f = kept(rotary.SOURCE, "hands off", 37002, rotary.build)
+    assert not f.truth["spins"]
+    assert not of_kind(events_of(f, "none, 100 Hz", five=True), Kind.SPIN_STARTED)

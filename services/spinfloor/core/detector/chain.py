@@ -122,7 +122,8 @@ def _by_yaw(s: Any, settings: Any, t: int, last_t: int, axis: Any, alt: float) -
         if (up or slow_up) and yaw > 0.0:
             s.chain_hot_ns = t
         turned_back = (yaw < 0.0 and s.by_vane == 0) or s.chain * s.wv_fast < 0.0
-        if yaw < tu.YAW_LEAST_RADPS and (turned_back or (t - s.chain_hot_ns) * 1e-9 > tu.FALTER_RATES_S):
+        cold_s = (t - s.chain_hot_ns) * 1e-9
+        if cold_s > tu.COLD_S or (yaw < tu.YAW_LEAST_RADPS and (turned_back or cold_s > tu.FALTER_RATES_S)):
             s.chain = 0
     if s.chain == 0 and (up or slow_up):
         s.chain = 1 if s.fast_r > 0.0 else -1

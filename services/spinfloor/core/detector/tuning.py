@@ -26,6 +26,7 @@ YAW_START_RADPS: Final = 28.0 * _DEG
 YAW_START_PLANE_RADPS: Final = 40.0 * _DEG
 YAW_LEAST_RADPS: Final = 6.0 * _DEG
 FALTER_RATES_S: Final = 2.0
+COLD_S: Final = 6.0  # a mush in the deep stall yaws on slowly: what comes after so long begins anew
 # The pedal's first kick yaws before the wing stalls: a chain that went cold this long, hardly turned, begins anew.
 KICK_S: Final = 0.4
 KICK_VERTICAL_RAD: Final = 25.0 * _DEG
