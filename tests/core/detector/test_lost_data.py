@@ -256,3 +256,16 @@ def test_turns_about_the_vertical_are_carried_too(five: bool) -> None:
     vertical = number(after["turns_about_vertical"]) - number(before["turns_about_vertical"])
     assert path > 1.0
     assert abs(vertical - path) < 0.3 * path
+
+
+@pytest.mark.parametrize(
+    ("from_s", "to_s", "lessons"), [(3.0, 3.0, 1), (-6.0, -3.0, 1), (-1.0, 1.0, 0), (0.8, 2.6, 0), (11.0, 12.3, 0)]
+)
+def test_a_recovery_with_a_hole_teaches_nothing(from_s: float, to_s: float, lessons: int) -> None:
+    """Frames missing where the controls went in, where the rotation stopped or at the lowest point; elsewhere no matter."""
+    frames, detector = block(False), Detector(sortie="t", plan=plan_of(FLIGHT))
+    first, last = (int((SPIN["recovery_controls_s"] + x) * RATE_HZ) for x in (from_s, to_s))
+    events = detector.feed(frames.slice(0, first)) + detector.feed(frames.slice(last, len(frames)))
+    (level,) = of_kind(events, Kind.RECOVERED)
+    assert level.data["data_lost"] is (lessons == 0)
+    assert int(detector.records.beliefs["revision"][0]) == lessons

@@ -78,11 +78,13 @@ class Evidence:
 
     @staticmethod
     def of_event(record: Mapping[str, Any], spin: int) -> Evidence | None:
-        """From the record of a `recovered` event; None where nothing was learnt: recovery controls not known, or inferred."""
+        """From the record of a `recovered` event; None where nothing was learnt: recovery controls not known, inferred, or lost."""
         data = record["data"]
         if data.get("recovery_turns") is None or data.get("orientation") is None:
             return None
         if data["recovery_turns"] < 0.0 or data["loss_ft"] <= 0.0 or data.get("recovery_source") == "inferred":
+            return None
+        if data.get("data_lost"):
             return None
         return Evidence(
             sortie=record["sortie"],

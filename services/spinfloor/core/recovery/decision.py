@@ -29,7 +29,7 @@ from spinfloor.core.recovery.conditions import (
     wait_for_channel,
 )
 from spinfloor.core.recovery.estimate import refresh_predictions, update_before_spin, update_in_spin
-from spinfloor.core.recovery.outcome import freeze_prediction, take_result
+from spinfloor.core.recovery.outcome import follow_holes, freeze_prediction, take_result
 from spinfloor.core.recovery.reasons import FIRST_STATUS, TURNED_INVERTED
 from spinfloor.core.recovery.state import CARDS_DTYPE, DECISION_DTYPE, new_decision
 
@@ -213,6 +213,7 @@ def decide(motion, decision, beliefs, cards, settings, ints, floats, cursor):
 @inner
 def _take_in(motion, decision, beliefs, cards, settings, ints, floats, cursor):
     follow_floors(decision, settings)
+    follow_holes(motion, decision)
     if motion.spin_ended_now == 1:
         decision.card_turns = max(decision.card_turns, motion.turns)
     if motion.spin_ordinal != decision.spin_ordinal:

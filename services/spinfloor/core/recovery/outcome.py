@@ -39,9 +39,35 @@ INFERRED: Final = (
     3  # recovery_source of controls nobody measured or marked: dated late, so they teach and judge nothing
 )
 
+HOLE_NS: Final = 600_000_000  # no frame for longer: what is dated in it, or at its edge, may have been anywhere in it
+HOLE_EDGE_NS: Final = 300_000_000
+HOLED: Final = 10  # added to the source in the payload
+
 # Surprise bits.
 SURPRISE_TURNS: Final = 1
 SURPRISE_ALTITUDE: Final = 2
+
+
+@inner
+def _in_hole(decision, when_ns):
+    inside = decision.hole_from_ns - HOLE_EDGE_NS <= when_ns <= decision.hole_to_ns + HOLE_EDGE_NS
+    return decision.hole_to_ns > 0 and inside
+
+
+@inner
+def follow_holes(motion, decision):
+    """Stretches without frames, and whether the recovery's beginning or end lies in one."""
+    before = decision.frame_seen_ns
+    decision.frame_seen_ns = motion.frame_ns
+    if before > 0 and motion.frame_ns - before > HOLE_NS:
+        decision.hole_from_ns = before
+        decision.hole_to_ns = motion.frame_ns
+        if motion.in_spin == 1 and motion.recovery_started == 1:
+            decision.holed = 1
+    if motion.recovery_started_now == 1:
+        decision.holed = 1 if _in_hole(decision, motion.recovery_start_ns) else 0
+    if motion.spin_ended_now == 1 and _in_hole(decision, motion.spin_end_ns):
+        decision.holed = 1
 
 
 @inner
@@ -117,8 +143,9 @@ def take_result(motion, decision, beliefs, settings, ints, floats, cursor):
     loss = motion.recovery_start_altitude_m - level
     pull_out = max(loss - turns * decision.used_loss_per_turn_m, LEAST_PULL_OUT_PART * loss)
     kind = decision.kind
-    measured = motion.recovery_source != INFERRED
-    out[P_SOURCE] = motion.recovery_source
+    holed = decision.holed == 1 or _in_hole(decision, motion.level_ns)
+    measured = motion.recovery_source != INFERRED and not holed
+    out[P_SOURCE] = motion.recovery_source + (HOLED if holed else 0)
     out[P_LOSS] = loss
     out[P_PREDICTED_MARGIN] = decision.predicted_level_m - floor
     out[P_PREDICTED_BOUND_MARGIN] = decision.predicted_bound_m - floor
