@@ -4,9 +4,11 @@ from __future__ import annotations
 
 import numpy as np
 import pytest
-from tests.core.detector.flights import events_of, flight, of_kind
+from tests.core.detector.flights import block_of, events_of, flight, of_kind, plan_of
+from tests.truth.degrade import pristine
 from tests.truth.flight import START_NS
 
+from spinfloor.core.detector.detector import Detector
 from spinfloor.core.events import Kind
 
 BOTH = pytest.mark.parametrize("five", [False, True], ids=["full", "five"])
@@ -31,3 +33,14 @@ def test_recovered_is_said_at_level_flight(fault: str, five: bool) -> None:
         true_ft = float(np.interp(level_s, f.time_s, f.columns["pressure_altitude_ft"]))
         assert at_s == pytest.approx(level_s, abs=2.5), (situation, seed)
         assert -80.0 < float(str(recovered.data["altitude_ft"])) - true_ft < 60.0, (situation, seed)
+
+
+def test_a_gap_in_the_pull_out_does_not_keep_it_waiting() -> None:
+    """What the aircraft did in two seconds was taken for noise, and a climb of 70 ft for too little."""
+    f = flight("developed", 0)
+    spin = f.truth["spins"][0]
+    record = pristine(f, 50.0)
+    from_s = spin["level_s"] - 2.6
+    record = record.keep((record.seconds < from_s) | (record.seconds >= from_s + 2.0))
+    (recovered,) = of_kind(Detector(sortie="t", plan=plan_of(f)).feed(block_of(record)), Kind.RECOVERED)
+    assert (recovered.detected_ns - START_NS) * 1e-9 < spin["level_s"] + 3.0

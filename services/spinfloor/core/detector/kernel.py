@@ -239,7 +239,8 @@ def step_frame(
     if s.att_bad == 1:
         earn(flags, ch.ROLL, INCONSISTENT, t, ints, floats, cursor)
     if closed:
-        step_sink(s, ring, m.turn_period_s if m.in_spin == 1 else math.nan, m.turns if m.in_spin == 1 else 0.0)
+        flown = abs(s.turned_f - s.spin_f) / _TURN if m.in_spin == 1 else 0.0  # not m.turns, which ticks carry on
+        step_sink(s, ring, m.turn_period_s if m.in_spin == 1 else math.nan, flown)
         step_airspeed(s, clean)
     age = (t - s.alt_ns) * 1e-9 if s.alt_ns > 0 else 0.0
     if closed or abs(t - s.looked_ns) > _LOOK_NS:
