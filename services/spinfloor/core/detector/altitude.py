@@ -16,7 +16,7 @@ TRACK_S = 0.35
 INSTRUMENT_SD_M = 4.0
 # Sink is a mean over this long until a turn's period is known; the present sink, until that many turns are flown.
 ENTRY_SPAN_S = 1.5
-PULL_MPS2 = 15.0
+NOISE_STEP_M2 = 4.0
 SETTLING_TURNS = 2.0
 TREND_SHARE = 0.3  # of what the mean is brought forward by, as a standard deviation
 TREND_LASTS = 0.5  # of the trend itself, because nobody knows how long it lasts
@@ -63,8 +63,7 @@ def _track(s: Any, h: float, dt: float) -> None:
         return
     s.alt = predicted + a * error
     s.alt_rate += b / dt * error
-    flown = 0.5 * PULL_MPS2 * dt * dt  # what the aircraft may have done since is no noise
-    noise2 = max(error * error - flown * flown, 0.0)
+    noise2 = min(error * error, 9.0 * s.alt_noise2 + NOISE_STEP_M2)  # a step over a gap is no noise
     s.alt_noise2 += min(dt / (2.0 + dt), 1.0) * (noise2 - s.alt_noise2)
 
 
