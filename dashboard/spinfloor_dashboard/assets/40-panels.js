@@ -222,6 +222,7 @@
       cautions.push("SOUND NOT ARMED" + (elsewhere ? " on this screen" : "") + ": calls are silent here. " + (watching ? "Press S or click." : "Arm it on Watch."));
     }
     if (link.state && link.state.link === "lost" && !trust.silent && (watching || trust.estimated)) cautions.push(trust.estimated ? "DATA LOST: the figures are estimated." : "DATA LOST.");
+    if (!trust.silent && !trust.none && link.state.link === "ok" && link.state.estimated) cautions.push("NO ALTITUDE THAT CAN BE BELIEVED: heights are estimated.");
     if (!trust.silent && !trust.none && link.state.link === "ok" && trust.lateS > (link.state.data_age_limit_s || 0.5)) cautions.push("DATA COMES " + panels.age(trust.lateS) + " LATE: so do the calls.");
     const anywhere = trust.silent ? "" : spinfloor.unheard.anywhere();
     if (panels.unheard || anywhere) cautions.push(panels.unheard || anywhere);
