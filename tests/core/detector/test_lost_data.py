@@ -269,3 +269,19 @@ def test_a_recovery_with_a_hole_teaches_nothing(from_s: float, to_s: float, less
     (level,) = of_kind(events, Kind.RECOVERED)
     assert level.data["data_lost"] is (lessons == 0)
     assert int(detector.records.beliefs["revision"][0]) == lessons
+
+
+@pytest.mark.parametrize("seconds", [4.0, 8.0])
+def test_an_altitude_lost_before_the_sink_has_built_up_is_carried_down_as_in_a_spin(seconds: float) -> None:
+    """A second into the spin it sinks at a tenth of what it will: what the plan expects of a spin is to come."""
+    frames = block(False)
+    values = frames.values.copy()
+    first = cut_at(1.0)
+    values[first:, ch.PRESSURE_ALTITUDE] = np.nan
+    until = first + int(seconds * RATE_HZ)
+    detector = with_floors(3000.0, 1500.0)
+    detector.feed(FrameBlock(frames.time_ns, values).slice(0, until))
+    now = detector.snapshot()
+    height = true_height_ft(FLIGHT, int(frames.time_ns[until - 1]), int(frames.time_ns[0]))
+    assert abs(number(now["altitude_ft"]) - height) < 1.96 * number(now["altitude_sd_ft"])
+    assert number(now["sink_fpm"]) > 3000.0

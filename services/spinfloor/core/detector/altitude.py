@@ -35,6 +35,7 @@ def step_altitude(s: Any, clean: Any, ring: Any, t: int) -> bool:
     else:
         _track(s, h, (t - s.alt_ns) * 1e-9)
     s.alt_ns = t
+    s.alt_f = s.turned_f
     s.bin_sum += h
     s.bin_time += seconds
     s.bin_count += 1

@@ -8,10 +8,12 @@ from typing import Any
 
 from spinfloor.core import channels as ch
 from spinfloor.core.compiled import inner
-from spinfloor.core.detector.altitude import corrected, corrected_sd
+from spinfloor.core.detector.altitude import TREND_LASTS, corrected, corrected_sd
 
-# A sink that builds up goes on doing so, ever less, over this long.
+# A sink that builds up goes on doing so, ever less, over this long; in a young spin towards the sink that the plan expects,
+# no slower than this.
 SETTLES_S = 2.5
+BUILDS_MPS2 = 6.0
 # The sink of the next seconds is known to within this share of itself and this much; and its build-up, see altitude.py.
 SINK_SHARE = 0.15
 SINK_SD_MPS = 2.0
@@ -30,24 +32,44 @@ STILL_SHARE = 0.4  # of the rotation before: less after the gap, and the spin en
 
 
 @inner
-def _building_up_s2(age: float) -> float:
-    """What a build-up of 1 m/s2 that dies away over SETTLES_S adds to the way in `age` seconds [s2]."""
-    return float(SETTLES_S * age - SETTLES_S * SETTLES_S * (1.0 - math.exp(-age / SETTLES_S)))
+def _building_up_s2(age: float, over_s: float) -> float:
+    """What a build-up of 1 m/s2 that dies away over `over_s` adds to the way in `age` seconds [s2]."""
+    return float(over_s * age - over_s * over_s * (1.0 - math.exp(-age / over_s)))
 
 
 @inner
-def carried_altitude(s: Any, settings: Any, age: float) -> float:
+def _build_up(s: Any, m: Any, settings: Any) -> tuple[float, float]:
+    """Change of the sink [m/s2] and the time over which it dies away [s]."""
+    young = m.in_spin == 1 and abs(s.alt_f - s.spin_f) < YOUNG_TURNS * 2.0 * math.pi
+    to_come = settings.expected_sink_mps - s.sink_now
+    if not young or to_come < s.sink_trend * SETTLES_S:
+        return float(s.sink_trend), SETTLES_S
+    change = max(s.sink_trend, BUILDS_MPS2)
+    return float(change), float(max(to_come / change, 0.5))
+
+
+@inner
+def carried_altitude(s: Any, m: Any, settings: Any, age: float) -> float:
     """Corrected altitude `age` seconds after the last one that could be believed [m]."""
+    change, over_s = _build_up(s, m, settings)
     sink = s.sink_now + settings.altimeter_lag_s * s.sink_trend  # a lagging altimeter shows the sink of then
-    return float(corrected(s, settings) - sink * age - s.sink_trend * _building_up_s2(age))
+    return float(corrected(s, settings) - sink * age - change * _building_up_s2(age, over_s))
 
 
 @inner
-def carried_altitude_sd(s: Any, settings: Any, age: float) -> float:
+def carried_sink(s: Any, m: Any, settings: Any, age: float) -> float:
+    """Sink by then [m/s], no less than the mean of the last span."""
+    change, over_s = _build_up(s, m, settings)
+    return max(float(s.sink), float(s.sink_now + change * over_s * (1.0 - math.exp(-age / over_s))))
+
+
+@inner
+def carried_altitude_sd(s: Any, m: Any, settings: Any, age: float) -> float:
     """Its standard uncertainty [m]."""
+    build_up, over_s = _build_up(s, m, settings)
     late = settings.altimeter_lag_s * s.sink_trend_sd
     sink = (s.sink_now_sd + late + SINK_SHARE * abs(s.sink_now) + SINK_SD_MPS) * age
-    change = s.sink_trend_sd * _building_up_s2(age)
+    change = max(s.sink_trend_sd, TREND_LASTS * abs(build_up)) * _building_up_s2(age, over_s)
     return math.sqrt(corrected_sd(s, settings) ** 2 + sink * sink + change * change)
 
 

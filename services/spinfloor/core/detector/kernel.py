@@ -16,6 +16,7 @@ from spinfloor.core.detector.carrying import (
     carried_altitude,
     carried_altitude_sd,
     carried_rotation,
+    carried_sink,
     carried_turn_sd,
     carry_turns,
     really_flown,
@@ -245,13 +246,14 @@ def step_frame(
     age = (t - s.alt_ns) * 1e-9 if s.alt_ns > 0 else 0.0
     if closed or abs(t - s.looked_ns) > _LOOK_NS:
         s.looked_ns = t
-        m.altitude_sd_m = carried_altitude_sd(s, settings, age)
+        m.altitude_sd_m = carried_altitude_sd(s, m, settings, age)
         m.degraded = retire(flags, t, ints, floats, cursor)
-    alt = carried_altitude(s, settings, age) if age > 0.0 else corrected(s, settings)
+    alt = carried_altitude(s, m, settings, age) if age > 0.0 else corrected(s, settings)
     s.last_ns = s.now_ns = t
     _face(s, m, settings, clean, t, last_t, measured, alt)
     if age > settings.data_age_limit_s:
         m.estimated = 1
+        m.sink_mps = carried_sink(s, m, settings, age)
     if dt > 0.0:
         _spin_or_not(s, m, clean, settings, work[1], ring, t, last_t, dt, measured, alt, ints, floats, cursor)
     return True
@@ -313,8 +315,9 @@ def step_tick(t: int, settings: Any, m: Any, s: Any, ints: Any, floats: Any, cur
         floats[slot, 1] = age
     m.estimated = 1
     since_altitude = (t - s.alt_ns) * 1e-9 if s.alt_ns > 0 else age
-    m.altitude_m = carried_altitude(s, settings, since_altitude)
-    m.altitude_sd_m = carried_altitude_sd(s, settings, since_altitude)
+    m.altitude_m = carried_altitude(s, m, settings, since_altitude)
+    m.altitude_sd_m = carried_altitude_sd(s, m, settings, since_altitude)
+    m.sink_mps = carried_sink(s, m, settings, since_altitude)
     if m.in_spin == 1:
         sense = m.sense_from_above
         so_far = sense * (s.turned_f - s.spin_f)
