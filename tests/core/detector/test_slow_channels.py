@@ -48,3 +48,9 @@ def test_the_altitude_goes_on_between_its_samples(rate_hz: int) -> None:
         at_s = (event.time_ns - START_NS) * 1e-9
         true = float(np.interp(at_s, FLIGHT.time_s, FLIGHT.columns["pressure_altitude_ft"]))
         assert abs(float(str(event.data["altitude_ft"])) - true) < 8.0
+
+
+def test_an_altitude_once_a_second_is_not_called_estimated() -> None:
+    turns = of_kind(thinned([ch.PRESSURE_ALTITUDE], 1), Kind.SPIN_TURN)
+    assert len(turns) > 3
+    assert not [e for e in turns if e.data["estimated"]]

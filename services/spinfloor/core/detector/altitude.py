@@ -16,6 +16,7 @@ TRACK_S = 0.35
 INSTRUMENT_SD_M = 4.0
 # Sink is a mean over this long until a turn's period is known; the present sink, until that many turns are flown.
 ENTRY_SPAN_S = 1.5
+SLOWEST_S = 1.5  # an altitude that comes regularly, however slowly up to this, is not missing
 NOISE_STEP_M2 = 4.0
 SETTLING_TURNS = 2.0
 TREND_SHARE = 0.3  # of what the mean is brought forward by, as a standard deviation
@@ -34,6 +35,8 @@ def step_altitude(s: Any, clean: Any, ring: Any, t: int) -> bool:
         s.bin_start = seconds
     else:
         _track(s, h, (t - s.alt_ns) * 1e-9)
+    every = (t - s.alt_ns) * 1e-9 if s.alt_ns > 0 else 0.0
+    s.alt_every_s += 0.1 * (min(every, SLOWEST_S) - s.alt_every_s)
     s.alt_ns = t
     s.alt_f = s.turned_f
     s.bin_sum += h

@@ -251,7 +251,7 @@ def step_frame(
     alt = carried_altitude(s, m, settings, age) if age > 0.0 else corrected(s, settings)
     s.last_ns = s.now_ns = t
     _face(s, m, settings, clean, t, last_t, measured, alt)
-    if age > settings.data_age_limit_s:
+    if age > max(settings.data_age_limit_s, 2.0 * s.alt_every_s):
         m.estimated = 1
         m.sink_mps = carried_sink(s, m, settings, age)
     if dt > 0.0:

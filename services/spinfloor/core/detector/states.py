@@ -148,6 +148,7 @@ _STATE_FIELDS: Final[tuple[tuple[str, str, str], ...]] = (
     ("alt", "f8", "tracked pressure altitude, m"),
     ("alt_rate", "f8", "tracked rate of climb, m/s"),
     ("alt_ns", "i8", "time of the last altitude, 0 none"),
+    ("alt_every_s", "f8", "usual time from one altitude to the next"),
     ("alt_f", "f8", "turned_f there"),
     ("alt_noise2", "f8", "mean square residual of the tracker, m^2"),
     ("bin_sum", "f8", "running ring bin"),
