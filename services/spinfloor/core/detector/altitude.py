@@ -72,7 +72,7 @@ def _track(s: Any, h: float, dt: float) -> None:
 
 
 @inner
-def _bin_before(ring: Any, bins: int, first: int, t: float, span: float) -> int:
+def bin_before(ring: Any, bins: int, first: int, t: float, span: float) -> int:
     """How many bins back, from `first` back on, the one lies that is `span` seconds older than `t`; the oldest at most."""
     n = min(bins, RING_BINS)
     back = first
@@ -82,22 +82,28 @@ def _bin_before(ring: Any, bins: int, first: int, t: float, span: float) -> int:
 
 
 @inner
+def _no_trend(s: Any) -> None:
+    """The mean sink is all that is known of the present one."""
+    s.sink_now, s.sink_now_sd, s.sink_trend, s.sink_trend_sd = s.sink, s.sink_sd, 0.0, 0.0
+
+
+@inner
 def step_sink(s: Any, ring: Any, period: float, turns: float) -> None:
     """Sink as the height difference over one turn (pitot-static errors repeat once per turn), else over 1.5 s."""
     if min(s.bins, RING_BINS) < 4:
         s.sink, s.sink_sd = -s.alt_rate, 20.0
-        s.sink_now, s.sink_now_sd, s.sink_trend, s.sink_trend_sd = s.sink, s.sink_sd, 0.0, 0.0
+        _no_trend(s)
         return
     span = ENTRY_SPAN_S
     if period == period:
         span = min(max(period, 0.8), 8.0)
     last = (s.bins - 1) % RING_BINS
     t1, h1 = ring[last, 0], ring[last, 1]
-    slot = (s.bins - 1 - _bin_before(ring, s.bins, 1, t1, span)) % RING_BINS
+    slot = (s.bins - 1 - bin_before(ring, s.bins, 1, t1, span)) % RING_BINS
     elapsed = t1 - ring[slot, 0]
     if elapsed < 0.25:
         s.sink, s.sink_sd = -s.alt_rate, 10.0
-        s.sink_now, s.sink_now_sd, s.sink_trend, s.sink_trend_sd = s.sink, s.sink_sd, 0.0, 0.0
+        _no_trend(s)
         return
     noise = math.sqrt(s.alt_noise2 * 0.5 + 0.05)
     s.sink = (ring[slot, 1] - h1) / elapsed
@@ -114,12 +120,12 @@ def _sink_now(s: Any, ring: Any, span: float, noise: float) -> None:
     """
     last = s.bins - 1
     t1, h1 = ring[last % RING_BINS, 0], ring[last % RING_BINS, 1]
-    one = _bin_before(ring, s.bins, 1, t1, span)
+    one = bin_before(ring, s.bins, 1, t1, span)
     t2, h2 = ring[(last - one) % RING_BINS, 0], ring[(last - one) % RING_BINS, 1]
-    two = _bin_before(ring, s.bins, one, t2, span)
+    two = bin_before(ring, s.bins, one, t2, span)
     t3, h3 = ring[(last - two) % RING_BINS, 0], ring[(last - two) % RING_BINS, 1]
     if t1 - t2 < 0.25 or t2 - t3 < 0.25:
-        s.sink_now, s.sink_now_sd, s.sink_trend, s.sink_trend_sd = s.sink, s.sink_sd, 0.0, 0.0
+        _no_trend(s)
         return
     newer, older = (h2 - h1) / (t1 - t2), (h3 - h2) / (t2 - t3)
     trend = 2.0 * (newer - older) / (t1 - t3)

@@ -15,7 +15,17 @@ from spinfloor.core.channels import PITCH_RATE, PRESSURE_ALTITUDE, ROLL_RATE, YA
 from spinfloor.core.compiled import hot, inner
 from spinfloor.core.detector import tuning as tu
 from spinfloor.core.detector.screening import earn
-from spinfloor.core.detector.states import CLOCK_JUMP, DUPLICATE, GAP, KEPT, OUT_OF_ORDER, TAKEN, TIME_ROW
+from spinfloor.core.detector.states import (
+    CLOCK_JUMP,
+    DUPLICATE,
+    GAP,
+    KEPT,
+    OUT_OF_ORDER,
+    PEDAL,
+    STICK,
+    TAKEN,
+    TIME_ROW,
+)  # fmt: skip
 
 KEPT_SHIFT_LEAST: Final = 28  # stretches of 0.27 s
 KEPT_SHIFT_MOST: Final = 32  # of 4.3 s
@@ -219,10 +229,9 @@ def for_times(s: Any, by: int) -> None:
     s.belly_ns = _moved(s.belly_ns, by)
     s.near_ns = _moved(s.near_ns, by)
     s.deep_ns = _moved(s.deep_ns, by)
-    s.pedal_move_ns = _moved(s.pedal_move_ns, by)
-    s.stick_move_ns = _moved(s.stick_move_ns, by)
-    s.pedal_far_ns = _moved(s.pedal_far_ns, by)
-    s.stick_far_ns = _moved(s.stick_far_ns, by)
+    for control in (PEDAL, STICK):
+        s.move_ns[control] = _moved(s.move_ns[control], by)
+        s.far_ns[control] = _moved(s.far_ns[control], by)
     s.controls_ns = _moved(s.controls_ns, by)
     s.mark_ns = _moved(s.mark_ns, by)
     s.low_ns = _moved(s.low_ns, by)

@@ -11,6 +11,7 @@ from spinfloor.core.compiled import hot, inner
 from spinfloor.core.detector import tuning as tu
 from spinfloor.core.detector.chain import nose_to_down
 from spinfloor.core.detector.emission import CODE_RECOVERY_STARTED, emit
+from spinfloor.core.detector.states import PEDAL, STICK
 
 _TURN = 2.0 * math.pi
 SOURCE_CONTROLS = 1
@@ -67,45 +68,38 @@ def _stays(since_ns: int, count: int, t: int) -> bool:
 
 
 @inner
-def _pedal(s: Any, m: Any, pedal: float, t: int, dt: float, alt: float) -> bool:
-    """Pedal moved against the yaw from where it was held (against-the-pedal spins included: any further movement)."""
-    against = -(pedal - s.pedal_hold) * m.direction
+def _moves(s: Any, control: int, against: float, value: float, counts: bool, t: int, dt: float, alt: float) -> bool:
+    """Follow one control at `value`, which has gone `against` its held place the recovery's way; True: it has moved.
+
+    From any held place: spins against the pedal are recovered by a further movement. counts: it may count by itself.
+    """
     if against < tu.CONTROL_LEFT:
-        s.pedal_move_ns = s.pedal_far = 0
-        s.pedal_hold = _hold(s.pedal_hold, pedal, dt)
+        s.move_ns[control] = s.far[control] = 0
+        s.hold[control] = _hold(s.hold[control], value, dt)
         return False
-    if s.pedal_move_ns == 0:
-        s.pedal_move_ns, s.pedal_move_f, s.pedal_move_alt = t, s.last_f, alt
-    if against <= tu.CONTROL_MOVED:
-        s.pedal_far = 0
-        if (t - s.pedal_move_ns) * 1e-9 > tu.CONTROL_EASED_S:
-            s.pedal_hold, s.pedal_move_ns = pedal, 0
+    if s.move_ns[control] == 0:
+        s.move_ns[control], s.move_f[control], s.move_alt[control] = t, s.last_f, alt
+    if against <= tu.CONTROL_MOVED or not counts:
+        s.far[control] = 0
+        if (t - s.move_ns[control]) * 1e-9 > tu.CONTROL_EASED_S:
+            s.hold[control], s.move_ns[control] = value, 0
         return False
-    if s.pedal_far == 0:
-        s.pedal_far_ns = t
-    s.pedal_far += 1
-    return _stays(s.pedal_far_ns, s.pedal_far, t)
+    if s.far[control] == 0:
+        s.far_ns[control] = t
+    s.far[control] += 1
+    return _stays(s.far_ns[control], s.far[control], t)
 
 
 @inner
-def _stick(s: Any, m: Any, stick: float, t: int, dt: float, alt: float) -> bool:
-    """Stick moved to un-stall: forward upright, aft inverted; without the pedal it has to come near neutral."""
-    against = -(stick - s.stick_hold) * m.orientation
-    if against < tu.CONTROL_LEFT:
-        s.stick_move_ns = s.stick_far = 0
-        s.stick_hold = _hold(s.stick_hold, stick, dt)
-        return False
-    if s.stick_move_ns == 0:
-        s.stick_move_ns, s.stick_move_f, s.stick_move_alt = t, s.last_f, alt
-    if against <= tu.CONTROL_MOVED or (s.pedal_far == 0 and stick * m.orientation > tu.STICK_ALONE):
-        s.stick_far = 0
-        if (t - s.stick_move_ns) * 1e-9 > tu.CONTROL_EASED_S:
-            s.stick_hold, s.stick_move_ns = stick, 0
-        return False
-    if s.stick_far == 0:
-        s.stick_far_ns = t
-    s.stick_far += 1
-    return _stays(s.stick_far_ns, s.stick_far, t)
+def _either_moves(s: Any, m: Any, pedal: float, stick: float, t: int, dt: float, alt: float) -> bool:
+    """Pedal against the yaw, or stick to un-stall (forward upright, aft inverted), alone only where it comes near neutral."""
+    moved = False
+    if pedal == pedal:
+        moved = _moves(s, PEDAL, -(pedal - s.hold[PEDAL]) * m.direction, pedal, True, t, dt, alt)
+    if stick == stick:
+        counts = s.far[PEDAL] > 0 or stick * m.orientation <= tu.STICK_ALONE
+        moved = _moves(s, STICK, -(stick - s.hold[STICK]) * m.orientation, stick, counts, t, dt, alt) or moved
+    return moved
 
 
 @hot
@@ -114,10 +108,11 @@ def follow_controls(s: Any, clean: Any, t: int, dt: float) -> None:
     pedal, stick = clean[ch.PEDAL_RIGHT], clean[ch.STICK_AFT]
     _count_telemetry(s, pedal, stick, t, dt)
     if pedal == pedal:
-        s.pedal_hold = _hold(s.pedal_hold, pedal, dt)
+        s.hold[PEDAL] = _hold(s.hold[PEDAL], pedal, dt)
     if stick == stick:
-        s.stick_hold = _hold(s.stick_hold, stick, dt)
-    s.pedal_move_ns = s.stick_move_ns = s.pedal_far = s.stick_far = 0
+        s.hold[STICK] = _hold(s.hold[STICK], stick, dt)
+    s.move_ns[:] = 0
+    s.far[:] = 0
     s.back_s = 0.0
 
 
@@ -128,7 +123,7 @@ def _watch_taken_back(s: Any, m: Any, dt: float) -> None:
     The recovery was given up, or the mark was a slip: *recover* is due again.
     """
     marked = m.recovery_source == SOURCE_MARK and told(s)
-    back = (m.recovery_source == SOURCE_CONTROLS or marked) and s.pedal_far == 0 and s.stick_far == 0
+    back = (m.recovery_source == SOURCE_CONTROLS or marked) and s.far[PEDAL] == 0 and s.far[STICK] == 0
     whole = abs(s.wf_fast) > tu.WHOLE_ROTATION * m.rotation_at_recovery_radps
     s.back_s = s.back_s + dt if back and whole else 0.0
     if s.back_s > (tu.MARK_ALONE_S if marked else tu.TAKEN_BACK_S):
@@ -145,11 +140,7 @@ def watch_controls(
     """In a spin without recovery yet: look for its beginning."""
     pedal, stick = clean[ch.PEDAL_RIGHT], clean[ch.STICK_AFT]
     _count_telemetry(s, pedal, stick, t, dt)
-    moved = False
-    if pedal == pedal:
-        moved = _pedal(s, m, pedal, t, dt, alt)
-    if stick == stick:
-        moved = _stick(s, m, stick, t, dt, alt) or moved
+    moved = _either_moves(s, m, pedal, stick, t, dt, alt)
     if m.recovery_started == 1:
         _watch_taken_back(s, m, dt)
         return
@@ -161,15 +152,10 @@ def watch_controls(
             start_recovery(s, m, t, t - int(back * 1e9), f, alt + back * s.sink, SOURCE_MARK, ints, floats, cursor)
             return
     if moved:
-        pedal_first = s.pedal_move_ns > 0 and (s.stick_move_ns == 0 or s.pedal_move_ns <= s.stick_move_ns)
-        if pedal_first:
-            start_recovery(
-                s, m, t, s.pedal_move_ns, s.pedal_move_f, s.pedal_move_alt, SOURCE_CONTROLS, ints, floats, cursor
-            )
-        else:
-            start_recovery(
-                s, m, t, s.stick_move_ns, s.stick_move_f, s.stick_move_alt, SOURCE_CONTROLS, ints, floats, cursor
-            )
+        pedal_first = s.move_ns[PEDAL] > 0 and (s.move_ns[STICK] == 0 or s.move_ns[PEDAL] <= s.move_ns[STICK])
+        first = PEDAL if pedal_first else STICK
+        when, f, height = s.move_ns[first], s.move_f[first], s.move_alt[first]
+        start_recovery(s, m, t, when, f, height, SOURCE_CONTROLS, ints, floats, cursor)
 
 
 @inner

@@ -11,7 +11,7 @@ MOTION: Final = (
     "altitude_m", "spin_start_altitude_m", "spin_end_altitude_m", "recovery_start_altitude_m", "level_altitude_m",
 )  # fmt: skip
 STATE: Final = (
-    "chain_alt", "turn_alt", "low_alt", "pedal_move_alt", "stick_move_alt", "stop_alt", "unstall_alt", "fall_alt",
+    "chain_alt", "turn_alt", "low_alt", "move_alt", "stop_alt", "unstall_alt", "fall_alt",
     "near_alt", "yaw_gone_alt", "belly_alt", "flip_alt", "deep_alt",
 )  # fmt: skip
 DECISION: Final = (

@@ -9,7 +9,7 @@ import math
 from typing import Any
 
 from spinfloor.core.compiled import inner
-from spinfloor.core.detector.altitude import ENTRY_SPAN_S
+from spinfloor.core.detector.altitude import ENTRY_SPAN_S, bin_before
 from spinfloor.core.detector.states import RING_BINS
 
 CLIMB_M = 5.0
@@ -59,13 +59,10 @@ def _look_back(s: Any, m: Any, settings: Any, ring: Any) -> None:
 @inner
 def _sink_at(s: Any, ring: Any, back: int) -> float:
     """Sink about the bin `back` bins ago [m/s]."""
-    n = min(s.bins, RING_BINS)
     time = ring[(s.bins - 1 - back) % RING_BINS, 0]
     newer = back
     while newer > 0 and ring[(s.bins - 1 - newer) % RING_BINS, 0] - time < SINK_HALF_S:
         newer -= 1
-    older = back
-    while older < n - 1 and time - ring[(s.bins - 1 - older) % RING_BINS, 0] < SINK_HALF_S:
-        older += 1
+    older = bin_before(ring, s.bins, back, time, SINK_HALF_S)
     a, b = (s.bins - 1 - older) % RING_BINS, (s.bins - 1 - newer) % RING_BINS
     return float((ring[a, 1] - ring[b, 1]) / max(ring[b, 0] - ring[a, 0], 1e-3))

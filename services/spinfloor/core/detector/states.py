@@ -133,7 +133,6 @@ _STATE_FIELDS: Final[tuple[tuple[str, str, str], ...]] = (
     ("beta", "f8", "sideslip used, rad"),
     ("alpha_fast", "f8", "alpha smoothed over 0.06 s"),
     ("alpha_turn", "f8", "alpha smoothed over a turn"),
-    ("swing", "f8", "q-driven part of the rates-only alpha, rad"),
     ("wv", "f8", "rotation about the vertical, rad/s"),
     ("wf", "f8", "rotation about the flight path, rad/s"),
     ("wv_fast", "f8", "wv smoothed over 0.1 s"),
@@ -255,19 +254,7 @@ _STATE_FIELDS: Final[tuple[tuple[str, str, str], ...]] = (
     ("near_f", "f8", ""),
     ("near_alt", "f8", ""),
     # controls
-    ("pedal_hold", "f8", "held pedal, slow"),
-    ("stick_hold", "f8", "held stick, slow"),
-    ("pedal_move_ns", "i8", "pedal left its held value, 0 not"),
-    ("stick_move_ns", "i8", "stick left its held value, 0 not"),
     ("back_s", "f8", "seconds for which the recovery's controls have been back where they were held"),
-    ("pedal_far", "i8", "values in a row past the movement that counts"),
-    ("stick_far", "i8", ""),
-    ("pedal_far_ns", "i8", "time of the first of them"),
-    ("stick_far_ns", "i8", ""),
-    ("pedal_move_f", "f8", ""),
-    ("stick_move_f", "f8", ""),
-    ("pedal_move_alt", "f8", ""),
-    ("stick_move_alt", "f8", ""),
     ("controls_ns", "i8", "time of the last control telemetry, 0 none"),
     ("controls_s", "f8", "seconds of control telemetry, leaky"),
     ("mark_ns", "i8", "time of the engineer's mark waiting to be used, 0 none"),
@@ -286,6 +273,17 @@ _STATE_FIELDS: Final[tuple[tuple[str, str, str], ...]] = (
     ("spiral_turned", "f8", "leaky integral of wv, rad"),
 )
 
+PEDAL: Final = 0  # of what is remembered of both controls
+STICK: Final = 1
+_CONTROL_FIELDS: Final = (
+    ("hold", "f8", (2,)),  # where it is held, slow
+    ("move_ns", "i8", (2,)),  # when it left there, 0 not
+    ("move_f", "f8", (2,)),
+    ("move_alt", "f8", (2,)),
+    ("far", "i8", (2,)),  # values in a row past the movement that counts
+    ("far_ns", "i8", (2,)),  # time of the first of them
+)
+
 TAKEN: Final = 512  # frames remembered to know a repeated one by; 5 s at 100 Hz
 KEPT: Final = 2048  # frames remembered of the whole flight: one in 0.27 s of nine minutes, one in 4.3 s of two hours
 _TAKEN_FIELDS: Final = (
@@ -295,4 +293,4 @@ _TAKEN_FIELDS: Final = (
     ("kept_key", "f8", (KEPT,)),
 )
 
-STATE_DTYPE: Final = np.dtype([*((name, kind) for name, kind, _ in _STATE_FIELDS), *_TAKEN_FIELDS])
+STATE_DTYPE: Final = np.dtype([*((name, kind) for name, kind, _ in _STATE_FIELDS), *_CONTROL_FIELDS, *_TAKEN_FIELDS])
