@@ -8,7 +8,7 @@ import re
 from dataclasses import dataclass
 
 from spinfloor.adapters.recordings.recording import RecordingError
-from spinfloor.adapters.recordings.unit_text import looks_like_unit, split_label
+from spinfloor.adapters.recordings.unit_text import is_units_row, split_label
 
 _MISSING = {"", "nan", "null", "na", "n/a", "none", "-", "inf", "-inf", "+inf"}
 _MAX_HEADER_ROWS = 3
@@ -28,8 +28,8 @@ class CsvLayout:
 def find_layout(head: str, name: str) -> CsvLayout:
     """The layout from the first lines of the file.
 
-    Header rows end at the first row that is mostly numbers. One row: names. Two rows: names and units when every cell
-    of the second reads as a unit, else group and name. Three rows: group, name, units. A unit in brackets after a
+    Header rows end at the first row that is mostly numbers. One row: names. Two rows: names and units when the
+    second reads as units, else group and name. Three rows: group, name, units. A unit in brackets after a
     name counts as stated. Raises RecordingError when there is no header row or no number after it.
     """
     delimiter = _delimiter(head)
@@ -80,7 +80,7 @@ def _header_rows(rows: list[list[str]], decimal_point: str) -> int:
 
 def _names_and_units(rows: list[list[str]]) -> tuple[tuple[str, ...], dict[str, str]]:
     units_row: list[str] = []
-    if len(rows) > 1 and all(looks_like_unit(c) for c in rows[-1]):
+    if len(rows) > 1 and is_units_row(rows[-1]):
         units_row = [c.strip().strip("[]()").strip() for c in rows[-1]]
         rows = rows[:-1]
     joined = [_join(cells) for cells in _columns(rows)]

@@ -11,6 +11,7 @@ from spinfloor.adapters.recordings.holding import HOLD_PERIODS, stated_hold_ns
 from spinfloor.adapters.recordings.map_time import TableTimes, table_times
 from spinfloor.adapters.recordings.map_units import converter
 from spinfloor.adapters.recordings.recording import Notes, RecordingError, Source, Table, find_channel
+from spinfloor.adapters.recordings.unit_text import bare_name
 from spinfloor.core.alignment import even_grid, hold_in_order, hold_last, typical_period_ns
 from spinfloor.core.channels import CHANNEL_COUNT, CHANNEL_INDEX, REQUIRED_COLUMNS
 from spinfloor.core.frames import Float64Array, FrameBlock, Int64Array
@@ -64,10 +65,12 @@ def _tell_ambiguous(source: Source, taken: Table, own_name: str, wanted: str) ->
 
 
 def _absent(name: str, mapped: MappedColumn, source: Source, path_name: str, *, required: bool) -> None:
-    if not required:
-        source.notes.add(f"column {name}", f"the file has no channel {mapped.source!r}; the column is empty")
-        return
     seen = [n for t in source.tables for n in t.columns]
+    if not required:
+        like = [n for n in seen if bare_name(n).casefold() == mapped.source.casefold()]
+        near = f" (it has {like[0]!r}, whose brackets hold no unit we know)" if like else ""
+        source.notes.add(f"column {name}", f"the file has no channel {mapped.source!r}{near}; the column is empty")
+        return
     raise RecordingError(
         expected=f"a channel {mapped.source!r}, which the channel map gives as the source of {name}",
         got=f"{path_name} without it (it has: {listed(seen)})",

@@ -7,13 +7,19 @@ from __future__ import annotations
 
 import functools
 import re
+from collections.abc import Sequence
 from typing import Any
 
+_SIGNS = str.maketrans("²³⁻¹·ºμ", "23-1.°µ")
+_POWER = re.compile(r"(?<=[A-Za-z])(-?[1-3])(?=$|[ ./*)])")  # m/s2, m s-2
+_TIMES = re.compile(r"(?<=[A-Za-z0-9])\.(?=[A-Za-z])")  # m.s-2
+_PLAIN = re.compile(r"[/%°]|^(deg|rad|mrad|ft|kts?|knots?|sec|ms|hpa|mbar|inhg|psf|pct)$", re.IGNORECASE)
 _ALLOWED = re.compile(r"^[A-Za-z0-9_/*^%°µ. ()-]{1,24}$")
 _LABEL = re.compile(r"^(?P<name>.+?)\s*[\[(](?P<unit>[^\])]{1,24})[\])]\s*$")
 _WRITTEN = {
     "g": "standard_gravity",
     "gs": "standard_gravity",
+    "gn": "standard_gravity",
     "mg": "millistandard_gravity",
     "pct": "percent",
     "percent": "percent",
@@ -21,11 +27,18 @@ _WRITTEN = {
     "kts": "knot",
     "knots": "knot",
     "kn": "knot",
+    "kcas": "knot",
+    "nm/h": "knot",
+    "m": "meter",
+    "m/s": "meter / second",
+    "m/s2": "meter / second ** 2",
     "ft": "foot",
     "feet": "foot",
     "fps": "foot / second",
     "ft/sec": "foot / second",
     "fpm": "foot / minute",
+    "ft/s2": "foot / second ** 2",
+    "ft/sec2": "foot / second ** 2",
     "deg": "degree",
     "degs": "degree",
     "degrees": "degree",
@@ -37,10 +50,15 @@ _WRITTEN = {
     "rad/s": "radian / second",
     "rad/sec": "radian / second",
     "radps": "radian / second",
+    "rev/min": "revolutions_per_minute",
     "psf": "force_pound / foot ** 2",
+    "lb/ft2": "force_pound / foot ** 2",
+    "psia": "force_pound / inch ** 2",
     "inhg": "inch_Hg",
+    "in hg": "inch_Hg",
     "mb": "millibar",
     "hpa": "hectopascal",
+    "s": "second",
     "sec": "second",
     "secs": "second",
     "seconds": "second",
@@ -48,10 +66,6 @@ _WRITTEN = {
     "msec": "millisecond",
     "usec": "microsecond",
     "degc": "degree_Celsius",
-    "m s-1": "meter / second",
-    "m s-2": "meter / second ** 2",
-    "deg s-1": "degree / second",
-    "rad s-1": "radian / second",
     "1": "dimensionless",
     "": "dimensionless",
 }
@@ -69,13 +83,14 @@ def registry() -> Any:
 @functools.lru_cache(maxsize=1024)
 def parse_unit(text: str) -> Any | None:
     """The pint unit, or None when the text is no unit we know."""
-    cleaned = text.strip()
+    cleaned = text.strip().translate(_SIGNS)
     written = _WRITTEN.get(cleaned.lower())
     if written is not None:
         return registry().parse_units(written)
     # The pattern keeps pint's expression parser away from anything that is not a plain unit product.
     if not _ALLOWED.match(cleaned) or re.search(r"\d{2,}|\*\*\s*\d*\*\*", cleaned):
         return None
+    cleaned = _TIMES.sub(" * ", _POWER.sub(r"^\1", cleaned))
     for candidate in (cleaned, cleaned.lower()):
         try:
             return registry().parse_units(candidate)
@@ -91,6 +106,20 @@ def split_label(label: str) -> tuple[str, str]:
         return label, ""
     unit = match["unit"].strip()
     return match["name"], "" if unit == "-" else unit
+
+
+def bare_name(label: str) -> str:
+    """A label without what stands in brackets behind it, whatever that is."""
+    match = _LABEL.match(label)
+    return match["name"] if match else label
+
+
+def is_units_row(cells: Sequence[str]) -> bool:
+    """True when every cell may be a unit, or most are and one can be nothing else: P, R and t are units and names too."""
+    texts = [c.strip().strip("[]()").strip() for c in cells]
+    units = [t for t in texts if t not in ("", "-") and parse_unit(t) is not None]
+    stated = sum(t not in ("", "-") for t in texts)
+    return len(units) == stated or (2 * len(units) > stated and any(_PLAIN.search(t) for t in units))
 
 
 def looks_like_unit(cell: str) -> bool:
