@@ -8,7 +8,8 @@ from dataclasses import dataclass, field
 @dataclass(slots=True)
 class LinkCounts:
     """messages: lines or packets that came; lost: missing by their sequence numbers; late: frames whose time does not
-    rise; damaged: what could not be read, by kind; foreign: from other senders; waiting: before the labels came.
+    rise; damaged: what could not be read, by kind; foreign: from other senders; waiting: came
+    too early to be understood, in the words of `early`.
     """
 
     messages: int = 0
@@ -16,6 +17,7 @@ class LinkCounts:
     lost: int = 0
     foreign: int = 0
     waiting: int = 0
+    early: str = "lines before any labels"
     damaged: dict[str, int] = field(default_factory=dict)
 
     def damage(self, what: str) -> None:
@@ -32,6 +34,6 @@ class LinkCounts:
         if self.foreign:
             parts.append(f"{self.foreign} from other senders left out")
         if self.waiting:
-            parts.append(f"{self.waiting} lines before any labels left out")
+            parts.append(f"{self.early} left out: {self.waiting}")
         parts += [f"{what}: {n}" for what, n in self.damaged.items()]
         return ", ".join(parts)
