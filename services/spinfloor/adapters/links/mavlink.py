@@ -59,7 +59,7 @@ class MavlinkLink:
         self._converters = Converters(channel_map)
         self._converters.prepare({m.source: self._units.get(m.source) for m in channel_map.columns.values()})
         pace = channel_map.columns[channel_map.frames_at].source.split(".")[0]
-        self.counts.waiting = self._early[pace]  # of these a frame each would have been made; of the others the newest is used
+        self.counts.waiting = self._early[pace]  # each would have been a frame; of the others the newest is used
         for kind, sample in self._newest.items():  # what came before the map was known still has its age
             if kind != pace:
                 self._converters.take(sample.time_ns, sample.values, self.counts)
