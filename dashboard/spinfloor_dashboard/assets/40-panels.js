@@ -97,7 +97,21 @@
     text("w-quality", state && !trust.none ? (flags.length ? flags.join(", ") : state.degraded ? "degraded" : "good") : "-");
     tone("w-quality-box", flags.length || (state && state.degraded) ? "caution" : "");
     el("w-quality-box").title = flags.join("\n");
+    const apart = clockApart(state, trust);
+    el("w-clock-box").hidden = !apart;
+    text("w-clock", apart);
     return soundButton();
+  }
+
+  const APART_S = 2; // own choice: times in the log and on a voice recorder are then told apart
+  /** How far the source's clock is from the service's, in words; empty for next to nothing, for replays and before the first frame. */
+  function clockApart(state, trust) {
+    if (!state || trust.none || origin() !== "live" || !state.server_ns || !known(state.time_age_s)) return "";
+    const behind = (state.server_ns - state.time_ns) / 1e9 - state.time_age_s;
+    const far = Math.abs(behind);
+    if (far < APART_S) return "";
+    const words = far < 3600 ? panels.age(far) : far < 48 * 3600 ? panels.fixed(far / 3600, 1) + " h" : panels.whole(far / 86400) + " days";
+    return words + (behind > 0 ? " behind" : " ahead");
   }
 
   /** A name of the contract without its unit, in words: "yaw_rate_dps" is "yaw rate". */
@@ -147,7 +161,7 @@
     text("w-turns", spun ? (state.turns_lower_bound ? "\u2265" : "") + panels.fixed(state.turns, 1) : "-");
     const plan = known(state.planned_turns);
     text("w-planned", plan ? "of " + String(+state.planned_turns.toFixed(2)) : "");
-    text("w-planned-words", plan ? "planned" : spun && state.in_spin ? "no card" : "");
+    text("w-planned-words", plan ? "planned" + unlikeTheCard(state) : !spun || !state.in_spin ? "" : state.card ? "not on the card" : "no card");
     const span = Math.max(plan ? state.planned_turns + 1 : 4, spun ? Math.ceil(state.turns + 0.5) : 0);
     el("w-turn-fill").style.width = (spun ? Math.min(100, (100 * state.turns) / span) : 0) + "%";
     marks(span, plan ? state.planned_turns : null);
@@ -161,8 +175,30 @@
     text("w-turn-facts", facts.join(" \u00b7 "));
   }
 
+  /** " left", " inverted": what the card says where the spin is another one. */
+  function unlikeTheCard(state) {
+    const plan = spinfloor.link.info && spinfloor.link.info.plan;
+    const card = plan && state.in_spin && plan.cards.find(function (each) { return each.id === state.card; });
+    if (!card) return "";
+    const unlike = [["orientation", card.orientation || "upright"], ["direction", card.direction]].filter(function (part) { return state[part[0]] && state[part[0]] !== part[1]; });
+    return unlike.map(function (part) { return " " + part[1]; }).join("");
+  }
+
   /** Whether altitude left has a meaning: in a spin and until level after it. */
-  panels.coming = function (state) { return Boolean(state.in_spin || state.phase === "recovering" || (state.phase === "dive" && known(state.turns))); };
+  panels.coming = function (state) {
+    return Boolean(state.in_spin || state.phase === "recovering" || (known(state.turns) && (state.phase === "dive" || notLevelSince(state))));
+  };
+
+  /** A spin of the watched sortie has ended, and neither level flight nor plain flight has been told since: it may depart or roll on its way down. */
+  function notLevelSince(state) {
+    if (state !== spinfloor.link.state || state.phase === "flight") return false;
+    const events = spinfloor.link.events;
+    for (let i = events.length - 1; i >= 0; i -= 1) {
+      if (events[i].kind === "spin.ended") return true;
+      if (events[i].kind === "recovered" || (events[i].kind === "phase" && events[i].data.to === "flight")) return false;
+    }
+    return false;
+  }
 
   let drawnMarks = "";
   function marks(span, planned) {
@@ -184,7 +220,7 @@
   function left(row, state) {
     const of = function (triple) { return triple ? triple[row] : null; };
     cell("w-left-" + row + "-ft", panels.whole(of(state.altitude_left_ft)), of(state.altitude_left_ft));
-    cell("w-left-" + row + "-s", capped(of(state.seconds_left), 0, 999), of(state.seconds_left));
+    cell("w-left-" + row + "-s", capped(of(state.seconds_left), 0, 99), of(state.seconds_left));
     cell("w-left-" + row + "-turns", capped(of(state.turns_left), 1, 99), of(state.turns_left));
   }
   function capped(x, digits, most) { return x > most ? ">" + most : panels.fixed(x, digits); }
@@ -201,8 +237,10 @@
       tag.hidden = !old;
       if (old) text(tag, "OLD: " + panels.age(trust.ageS));
     }
+    const state = spinfloor.link.state;
+    const carried = state && state.link !== "ok" ? "#w-turns-cell.over, #w-left-cell.over" : "#w-state-cell, #w-turns-cell, #w-left-cell.over"; // frames come: only heights are carried
     for (const tag of document.querySelectorAll(".glance .estimate-tag")) {
-      tag.hidden = !(trust.estimated && trust.live) || Boolean(tag.closest("#w-turns-cell.over, #w-left-cell.over")); // a spin that is over was counted
+      tag.hidden = !(trust.estimated && trust.live) || Boolean(tag.closest(carried)); // a spin that is over was counted
       text(tag, "ESTIMATED");
     }
   }

@@ -15,9 +15,10 @@
     if (state.in_spin && state.spin_ordinal !== spin) { height.forget(); spin = state.spin_ordinal; }
     if (!known(state.altitude_ft)) return;
     const turns = known(state.turns) ? state.turns : height.path.length ? height.path[height.path.length - 1][0] : 0;
-    const last = height.path[height.path.length - 1];
     if (!state.in_spin && !height.path.length) return;
-    if (!last || Math.abs(last[1] - state.altitude_ft) > 8) height.path.push([Math.max(turns, last ? last[0] : 0), state.altitude_ft]);
+    while (height.path.length && height.path[height.path.length - 1][0] > turns) height.path.pop(); // turns taken back: carried ones, or an end that was dated back
+    const last = height.path[height.path.length - 1];
+    if (!last || Math.abs(last[1] - state.altitude_ft) > 8) height.path.push([turns, state.altitude_ft]);
     if (height.path.length > 3000) height.path.shift();
     if (state.in_spin && !state.recovery_started) height.predicted = null; // a recovery that was given up predicts nothing
     if (state.recovery_started && state.altitude_left_ft && !height.predicted && known(state.altitude_left_ft.median)) {
@@ -228,15 +229,28 @@
     const bound = scale.y(level.bound);
     const below = level.bound < state.floors.recovery_ft;
     const colour = below ? INK.warning : INK.text;
-    if (from !== null) rule(pen, x, from, x, median, colour, 2, [4, 4]);
+    const lowest = scale.bottom - 2; // what lies below the picture is an arrow, not a box over the axis
+    if (from !== null) rule(pen, x, from, x, Math.min(median, lowest), colour, 2, [4, 4]);
     pen.fillStyle = below ? "rgba(255,75,62,.35)" : "rgba(240,245,247,.22)";
-    pen.fillRect(x - 14, median, 28, Math.max(2, bound - median));
-    rule(pen, x - 22, median, x + 22, median, colour, 2);
-    rule(pen, x - 22, bound, x + 22, bound, colour, 4);
+    if (median < lowest) {
+      pen.fillRect(x - 14, median, 28, Math.max(2, Math.min(bound, lowest) - median));
+      rule(pen, x - 22, median, x + 22, median, colour, 2);
+    }
+    if (bound <= lowest) rule(pen, x - 22, bound, x + 22, bound, colour, 4);
+    else arrow(pen, x, lowest, colour);
     const words = from === null ? "was foreseen" : below ? "level BELOW FLOOR" : "level here";
     const at = wordsAt(scale, level);
     beside(pen, scale, words, x, 28, at, colour, 600);
     return at;
+  }
+
+  function arrow(pen, x, tip, colour) {
+    pen.beginPath();
+    pen.fillStyle = colour;
+    pen.moveTo(x - 10, tip - 12);
+    pen.lineTo(x + 10, tip - 12);
+    pen.lineTo(x, tip);
+    pen.fill();
   }
 
   let said = "";

@@ -110,7 +110,7 @@
       const now = values.length ? values[values.length - 1] : null;
       spinfloor.text("w-now-" + trace[0], spinfloor.panels.whole(now));
       const y = plot.scales.y;
-      spinfloor.text("w-scale-" + trace[0], values.length && isFinite(y.min) ? spinfloor.panels.whole(y.max) + "\n" + spinfloor.panels.whole(y.min) : "");
+      spinfloor.text("w-scale-" + trace[0], values.some(spinfloor.known) && isFinite(y.min) ? spinfloor.panels.whole(y.max) + "\n" + spinfloor.panels.whole(y.min) : "");
     }
     strips.redraws += 1;
   };

@@ -68,7 +68,24 @@
     renderLog();
   };
 
-  /** The highest call of the last six seconds, else simply the last one. */
+  const OBEYED_BY = { recover: { "recovery.started": "recovery controls are in", "spin.ended": "the rotation has stopped" }, chute: { "spin.ended": "the rotation has stopped" } };
+  /** What the aircraft has done about a call since, in words; empty while it still holds. An abandon holds. */
+  calls.obeyed = obeyed;
+  function obeyed(event) {
+    const by = OBEYED_BY[callOf(event)];
+    if (!by) return "";
+    const done = spinfloor.link.events.filter(function (later) { return later.sequence > event.sequence && by[later.kind]; });
+    return done.length ? by[done[done.length - 1].kind] : "";
+  }
+
+  /** Turns, states and obeyed calls of a spin before the present one say nothing about it. */
+  function ofASpinBefore(event) {
+    const state = spinfloor.link.state;
+    if (!state || !state.in_spin || !(obeyed(event) || ["status", "turn"].includes(callOf(event)))) return false;
+    return spinfloor.link.events.some(function (later) { return later.sequence > event.sequence && later.kind === "spin.started"; });
+  }
+
+  /** The highest call of the last six seconds that still holds, else simply the last one. */
   calls.choose = choose;
   function choose() {
     const now = spinfloor.now();
@@ -77,7 +94,7 @@
       const call = callOf(entries[i].event);
       if (!call) continue;
       if (!best) best = entries[i];
-      else if (now - entries[i].atMs < FRESH_MS && spinfloor.sound.RANK[call] > spinfloor.sound.RANK[callOf(best.event)]) best = entries[i];
+      else if (now - entries[i].atMs < FRESH_MS && spinfloor.sound.RANK[call] > spinfloor.sound.RANK[callOf(best.event)] && !obeyed(entries[i].event)) best = entries[i];
       if (now - entries[i].atMs > FRESH_MS) break;
     }
     calls.shown = best;
@@ -88,9 +105,11 @@
     if (!band) return;
     choose();
     const text = spinfloor.text;
+    if (calls.shown && ofASpinBefore(calls.shown.event)) calls.shown = null;
     if (!calls.shown) {
       band.dataset.call = "none";
-      text("w-call-words", spinfloor.link.sortie ? "NO CALL YET" : "NO SORTIE CHOSEN");
+      const again = entries.some(function (entry) { return callOf(entry.event); });
+      text("w-call-words", !spinfloor.link.sortie ? "NO SORTIE CHOSEN" : again ? "NO CALL YET IN THIS SPIN" : "NO CALL YET");
       for (const id of ["w-call-reason", "w-call-numbers", "w-call-age", "w-call-heard"]) text(id, "");
       return;
     }
@@ -98,11 +117,12 @@
     const data = event.data;
     const ageS = (spinfloor.now() - calls.shown.atMs) / 1000;
     const words = event.kind === "call" ? data.words : callOf(event) + ", called by " + (data.by || "a person");
-    band.dataset.call = callOf(event);
-    band.dataset.fresh = ageS * 1000 < FRESH_MS ? "yes" : "no";
+    const since = obeyed(event);
+    band.dataset.call = since ? "obeyed" : callOf(event);
+    band.dataset.fresh = ageS * 1000 < FRESH_MS && !since ? "yes" : "no";
     text("w-call-words", words);
     spinfloor.el("w-call-words").classList.toggle("long", words.length > 16);
-    text("w-call-reason", reason(event));
+    text("w-call-reason", since || reason(event));
     text("w-call-numbers", numbers(data));
     text("w-call-age", spinfloor.panels.age(ageS) + " ago");
     const heard = outcomeOf(event);
@@ -112,9 +132,11 @@
 
   function numbers(data) {
     const out = [];
-    if (spinfloor.known(data.altitude_ft)) out.push("at " + spinfloor.panels.whole(data.altitude_ft) + " ft");
     const over = data.call === "status"; // level or data back: no recovery is ahead of it
-    if (data.reason_code === "recovered" && spinfloor.known(data.altitude_left_ft)) out.push(margin(data.altitude_left_ft));
+    const level = data.reason_code === "recovered" && spinfloor.known(data.altitude_left_ft);
+    if (level && spinfloor.known(data.floor_ft)) out.push("level at " + spinfloor.panels.whole(data.floor_ft + data.altitude_left_ft) + " ft"); // it is told later and higher
+    else if (spinfloor.known(data.altitude_ft)) out.push("at " + spinfloor.panels.whole(data.altitude_ft) + " ft");
+    if (level) out.push(margin(data.altitude_left_ft));
     if (!over && spinfloor.known(data.altitude_left_bound_ft)) out.push("cautious altitude left " + spinfloor.panels.whole(data.altitude_left_bound_ft) + " ft");
     if (!over && spinfloor.known(data.altitude_left_ft)) out.push("median " + spinfloor.panels.whole(data.altitude_left_ft) + " ft");
     if (data.estimated) out.push("ESTIMATED");
@@ -128,7 +150,8 @@
   function reason(event) {
     const data = event.data;
     if (data.reason_code === "data degraded") return flagged(event);
-    return data.reason === data.words ? "" : data.reason || "";
+    if (event.kind === "call" && data.call === "turn" && spinfloor.known(data.turns)) return spinfloor.panels.fixed(data.turns, 1) + (spinfloor.known(data.planned_turns) ? " of " + String(+data.planned_turns.toFixed(2)) + " planned turns" : " turns so far");
+    return data.reason === data.words ? "" : (data.reason || "").replace(/(^|\s)-(?=\d)/g, "$1\u2212");
   }
 
   /** The channels flagged when the event was told, e.g. "yaw rate stuck". */
@@ -159,8 +182,8 @@
     switch (event.kind) {
       case "call": return [data.words, data.call === "turn" ? "" : reason(event)];
       case "mark": if (data.mark === "floors") return ["floors set", data.by + ": " + spinfloor.floors.words(data.floors)];
-        return [callOf(event) ? callOf(event) + " called" : String(data.mark || "mark").replace(/_/g, " "), [data.by, data.text || data.card].filter(Boolean).join(": ")];
-      case "link": return ["", "data " + (data.state || data.link || data.status || "changed")];
+        return [callOf(event) ? callOf(event) + " called" : String(data.mark || "mark").replace(/_/g, " "), [data.by, data.text || data.card || (data.mark === "acknowledge" && data.call)].filter(Boolean).join(": ")];
+      case "link": return ["", data.state === "restored" ? "data back" : "data " + (data.state || "changed")];
       case "floor.crossed": return ["", (data.floor || "a") + " floor crossed"];
       case "spin.started": return ["", "spin " + [data.orientation, data.direction].filter(Boolean).join(" ") + " from " + whole(data.altitude_ft) + " ft"];
       case "spin.ended": return ["", "spin ended after " + spinfloor.panels.fixed(data.turns, 1) + " turns"];

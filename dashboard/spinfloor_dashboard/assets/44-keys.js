@@ -72,11 +72,15 @@
     asked = { holder: "", atMs: -Infinity };
   });
 
+  const ANSWERED_MS = 20000; // then an answer is no news; what was not recorded stays
+  let forgetting = 0;
   const answer = keys.answer = function (words, bad) {
     const node = spinfloor.el("w-mark-answer");
     if (!node) return;
-    node.textContent = words;
+    node.textContent = node.title = words;
     node.style.color = bad ? "var(--caution)" : "";
+    window.clearTimeout(forgetting);
+    if (!/ NOT [A-Z]/.test(words)) forgetting = window.setTimeout(function () { if (node.textContent === words) node.textContent = node.title = ""; }, ANSWERED_MS);
   };
 
   async function mark(kind, data, words) {
@@ -88,7 +92,7 @@
         headers: { "content-type": "application/json" },
         body: JSON.stringify({ kind: kind, by: by(), data: data }),
       });
-      answer(words + ": recorded " + spinfloor.utc(spinfloor.clock.serverMs()) + " UTC");
+      answer(words + ": recorded " + spinfloor.utc(spinfloor.clock.serverMs()));
     } catch (error) {
       answer(words + " NOT RECORDED: " + error.message, true);
     }

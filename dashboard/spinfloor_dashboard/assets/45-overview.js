@@ -5,10 +5,11 @@
   const overview = (spinfloor.overview = { sorties: [], failed: "", fetchedMs: 0 });
   const MOST = 24;
   const MOST_IN_ONE = 3; // shown while none gets data; one that does says more and takes the room of another, two get a row of their own
+  const OLD_MS = 2500; // asked for once a second
   let polling = false;
 
   overview.poll = async function () {
-    if (polling) return;
+    if (polling) return draw(); // it may hang: what was told grows old meanwhile
     polling = true;
     try {
       const body = await spinfloor.link.json(spinfloor.base() + "/v1/sorties?limit=60");
@@ -56,7 +57,7 @@
   function draw() {
     const nav = spinfloor.el("w-sorties");
     if (!nav) return;
-    const old = overview.failed !== "";
+    const old = overview.failed !== "" || (overview.fetchedMs > 0 && spinfloor.now() - overview.fetchedMs > OLD_MS);
     if (!overview.sorties.length) {
       nav.replaceChildren(spinfloor.make("span", "chip", old ? "Sorties unknown: " + overview.failed : "No sortie yet: create one on Plan, start a replay on Rehearse, or send frames."));
       return;
@@ -115,6 +116,9 @@
     return button;
   }
 
+  /** A recover whose controls are in, a chute whose rotation has stopped: no longer warnings (as in the band of calls). */
+  function obeyed(call, state) { return (call === "recover" && (state.recovery_started || !state.in_spin)) || (call === "chute" && !state.in_spin); }
+
   overview.alive = alive;
   overview.describe = describe;
   function describe(state, old) {
@@ -125,7 +129,7 @@
     if (state.link === "lost" && !(state.in_spin && carriedOn(state))) return [["data lost", "soft"]];
     const out = []; // what matters most first: a narrow chip cuts off its end
     const call = state.last_call;
-    if (call && call.data.call !== "turn" && state.time_ns - call.detected_ns < 6e9) { // turns are told below
+    if (call && call.data.call !== "turn" && state.time_ns - call.detected_ns < 6e9 && !obeyed(call.data.call, state)) { // turns are told below
       const rank = spinfloor.sound.RANK[call.data.call];
       out.push([call.data.words, rank >= 3 ? "call-warning" : rank === 2 ? "call-caution" : "soft"]);
     }

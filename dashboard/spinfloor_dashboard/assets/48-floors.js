@@ -118,7 +118,7 @@
         method: "PATCH", headers: { "content-type": "application/json" }, body: JSON.stringify({ floors: wanted, by: spinfloor.keys.by() }),
       });
       close();
-      spinfloor.keys.answer("Floors set: " + floors.words(wanted) + ": recorded " + spinfloor.utc(spinfloor.clock.serverMs()) + " UTC");
+      spinfloor.keys.answer("Floors set: " + floors.words(wanted) + ", recorded " + spinfloor.utc(spinfloor.clock.serverMs()));
     } catch (error) {
       say("NOT SET: " + error.message);
     } finally {

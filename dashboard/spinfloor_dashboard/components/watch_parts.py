@@ -61,6 +61,9 @@ def health() -> Component:
             html.Div([html.Span("Link"), html.Strong("-", id="w-link")], className="fact", id="w-link-box"),
             html.Div([html.Span("Evidence"), html.Strong("-", id="w-evidence")], className="fact"),
             html.Div(
+                [html.Span("Source clock"), html.Strong(id="w-clock")], className="fact", id="w-clock-box", hidden=True
+            ),
+            html.Div(
                 [html.Span("Quality"), html.Strong("-", id="w-quality")], className="fact grow", id="w-quality-box"
             ),
             html.Button(
