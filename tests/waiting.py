@@ -12,11 +12,13 @@ from spinfloor.ports.errors import StorageError
 T = TypeVar("T")
 PAUSE_S = 0.01
 LONGEST_PAUSE_S = 0.05
+LEAST_S = 60.0  # what comes in a moment is given a minute: other work may share the cores
 
 
 def wait_for(look: Callable[[], T], *, seconds: float, what: str) -> T:
     """The first true value of `look`, asked again and again. Raises TimeoutError saying what did not come."""
-    end, pause_s = time.monotonic() + seconds, PAUSE_S
+    seconds, pause_s = max(seconds, LEAST_S), PAUSE_S
+    end = time.monotonic() + seconds
     while not (found := look()):
         if time.monotonic() > end:
             raise TimeoutError(f"{what} did not come within {seconds:g} s")
@@ -27,6 +29,7 @@ def wait_for(look: Callable[[], T], *, seconds: float, what: str) -> T:
 
 async def until(look: Callable[[], Awaitable[T]], *, seconds: float = 20.0, what: str) -> T:
     """`wait_for` on an event loop."""
+    seconds = max(seconds, LEAST_S)
     end = time.monotonic() + seconds
     while not (found := await look()):
         if time.monotonic() > end:
@@ -37,6 +40,7 @@ async def until(look: Callable[[], Awaitable[T]], *, seconds: float = 20.0, what
 
 async def insist(action: Callable[[], Awaitable[T]], *, seconds: float = 30.0) -> T:
     """Do it again while the store says that it can't now, as a sender does."""
+    seconds = max(seconds, LEAST_S)
     end = time.monotonic() + seconds
     while True:
         try:

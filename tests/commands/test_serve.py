@@ -50,7 +50,7 @@ class Served:
     def stop(self) -> int:
         """End it as an operator would; returns its exit code."""
         self.process.send_signal(signal.SIGTERM)
-        code = self.process.wait(30.0)
+        code = self.process.wait(120.0)
         assert self.process.stderr is not None
         self.process.stderr.close()
         return code
@@ -155,6 +155,13 @@ def test_a_speed_that_is_none_is_refused(run: Run, speed: str) -> None:
     done = run("send", "r.parquet", "--to=http://127.0.0.1:1", "--sortie=there", f"--speed={speed}")
     assert done.exit_code == 2
     assert "'--speed'" in done.stderr
+
+
+def test_a_folder_of_recordings_that_is_not_there_is_refused(tmp_path: Path) -> None:
+    asked = (f"--data={tmp_path / 'data'}", "--no-screen", f"--recordings={tmp_path / 'nowhere'}")
+    refused = process("serve", "--port=0", *asked)
+    assert refused.returncode == 2
+    assert "nowhere" in refused.stderr
 
 
 def test_nobody_there_and_a_port_taken_end_with_1(run: Run, served: Served, tmp_path: Path) -> None:

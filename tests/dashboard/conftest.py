@@ -4,9 +4,9 @@ from collections.abc import Iterator
 from pathlib import Path
 
 import pytest
-from playwright.sync_api import Browser, Page, sync_playwright
+from playwright.sync_api import Browser, Page, expect, sync_playwright
 from tests.dashboard.programme import fly
-from tests.dashboard.visiting import Visit
+from tests.dashboard.visiting import PATIENCE_MS, Visit
 from tests.places import CHROMIUM, ROOT
 from tests.tools.running import RunningService
 
@@ -19,6 +19,7 @@ FLAGS = [
     "--disable-component-update",
     "--disable-sync",
 ]
+expect.set_options(timeout=PATIENCE_MS)  # here, so that it holds for each file however the tests are chosen
 ASSETS = ROOT / "dashboard" / "spinfloor_dashboard" / "assets"
 
 

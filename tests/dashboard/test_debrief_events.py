@@ -14,7 +14,6 @@ from tests.tools.running import RunningService
 from tests.waiting import wait_for
 
 pytestmark = pytest.mark.browser
-expect.set_options(timeout=PATIENCE_MS)
 
 REPORT = """([sortie, reports]) => new Promise(done => {
   const socket = new WebSocket(location.origin.replace("http", "ws") + "/v1/sorties/" + sortie + "/live");

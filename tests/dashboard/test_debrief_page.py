@@ -9,11 +9,10 @@ import pytest
 from playwright.sync_api import Browser, expect
 from tests.dashboard.flying import RECORDING, plan
 from tests.dashboard.programme import FLIGHT, REHEARSAL
-from tests.dashboard.visiting import PATIENCE_MS, Visit
+from tests.dashboard.visiting import Visit
 from tests.tools.running import RunningService
 
 pytestmark = pytest.mark.browser
-expect.set_options(timeout=PATIENCE_MS)
 
 
 @pytest.fixture

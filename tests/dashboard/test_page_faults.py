@@ -10,11 +10,10 @@ from pathlib import Path
 import pytest
 from playwright.sync_api import Browser, Request, Route, expect
 from tests.dashboard.flying import create
-from tests.dashboard.visiting import PATIENCE_MS, Visit
+from tests.dashboard.visiting import Visit
 from tests.tools.running import RunningService
 
 pytestmark = pytest.mark.browser
-expect.set_options(timeout=PATIENCE_MS)
 
 
 @pytest.fixture(scope="module")

@@ -9,11 +9,10 @@ import pytest
 import yaml
 from playwright.sync_api import Browser, Page, expect
 from tests.dashboard.flying import RECORDING, plan
-from tests.dashboard.visiting import PATIENCE_MS, Visit
+from tests.dashboard.visiting import Visit
 from tests.tools.running import RunningService
 
 pytestmark = pytest.mark.browser
-expect.set_options(timeout=PATIENCE_MS)
 
 
 @pytest.fixture

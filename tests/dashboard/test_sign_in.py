@@ -14,7 +14,6 @@ from tests.dashboard.visiting import PATIENCE_MS, Visit
 from tests.tools.running import COMMAND, RunningService
 
 pytestmark = pytest.mark.browser
-expect.set_options(timeout=PATIENCE_MS)
 
 
 def token(folder: Path, name: str, role: str) -> str:

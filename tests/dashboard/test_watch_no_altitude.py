@@ -11,11 +11,10 @@ import pyarrow.parquet as pq
 import pytest
 from playwright.sync_api import expect
 from tests.dashboard.flying import create, send, stretch
-from tests.dashboard.visiting import PATIENCE_MS, Visit
+from tests.dashboard.visiting import Visit
 from tests.tools.running import RunningService
 
 pytestmark = pytest.mark.browser
-expect.set_options(timeout=PATIENCE_MS)
 LOST_AFTER_S = 6.0
 
 

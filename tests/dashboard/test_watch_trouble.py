@@ -16,7 +16,6 @@ from tests.tools.running import RunningService
 from tests.waiting import wait_for
 
 pytestmark = pytest.mark.browser
-expect.set_options(timeout=PATIENCE_MS)
 
 NO_FILE_LONGER = 8 << 10  # two pages of the store's journal
 

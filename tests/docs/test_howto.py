@@ -84,7 +84,7 @@ def listening(page: str, service: Serving, sortie: str, folder: Path) -> Iterato
         yield str(wait_for(port, seconds=60, what="the listener's port"))
     finally:
         process.send_signal(signal.SIGTERM)
-        assert process.wait(timeout=30) == 0
+        assert process.wait(timeout=120) == 0
 
 
 @pytest.mark.parametrize(("page", "port"), [("howto/mavlink.md", "14550"), ("howto/values-over-udp-or-tcp.md", "5501")])

@@ -199,7 +199,7 @@ class Rounds:
 
     async def _until_heard(self, heard: Heard, count: int) -> None:
         with contextlib.suppress(TimeoutError):
-            async with asyncio.timeout(10.0):
+            async with asyncio.timeout(60.0):
                 while len(heard.ids) < count:  # noqa: ASYNC110  # the listener may be between two connections
                     await asyncio.sleep(0.01)
 
@@ -246,7 +246,7 @@ class Rounds:
 
 async def _opened(folder: Path) -> Any:
     """The store, once the killed server's lock on it is gone."""
-    async with asyncio.timeout(10.0):
+    async with asyncio.timeout(60.0):
         while True:
             try:
                 return await asyncio.to_thread(open_store, folder)

@@ -27,8 +27,9 @@ def register(group: click.Group) -> None:
 )  # fmt: skip
 @click.option("--demo", is_flag=True, help="Replay a recording of an invented programme into a rehearsal sortie.")
 @click.option(
-    "--recordings", multiple=True, type=click.Path(path_type=Path), help="More folders of recordings to rehearse with."
-)
+    "--recordings", multiple=True, type=click.Path(path_type=Path, exists=True, file_okay=False),
+    help="More folders of recordings to rehearse with.",
+)  # fmt: skip
 @click.option(
     "--clips", type=click.Path(path_type=Path, exists=True, file_okay=False), envvar="SPINFLOOR_CLIPS",
     help="Folder of a plan's own recorded call words, made by `spinfloor clips`.",
