@@ -48,6 +48,12 @@ class ServiceError(SpinfloorError):
             problem_code=problem.get("code"),
         )
 
+    @property
+    def sentence(self) -> str:
+        """The service's own sentence, where it gave one whole."""
+        whole = self.problem.get("detail")
+        return super().sentence if whole is None or "got" in self.problem else str(whole)
+
 
 class UnreachableError(SpinfloorError):
     """No service answers there."""

@@ -67,6 +67,13 @@ async def test_a_bad_plan_is_an_answer_with_every_fault_by_path(client: Client, 
     assert checked["budget"] is None
 
 
+async def test_a_refusal_without_parts_is_told_as_the_service_said_it(client: Client) -> None:
+    with pytest.raises(ServiceError) as refused:
+        await client.sources("x/y")  # no sortie is called so, and no path is like that
+    assert refused.value.sentence == refused.value.problem["detail"]
+    assert refused.value.sentence.count("xpected") == 1
+
+
 @pytest.mark.parametrize("body", [b"not json", b"[]", b"null", b"\xff\xfe", b'{"cards": [[[[]]]]}'])
 async def test_no_body_breaks_the_check(client: Client, body: bytes) -> None:
     statuses: set[int] = set()

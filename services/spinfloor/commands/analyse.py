@@ -71,12 +71,10 @@ def _plan(path: Path | None) -> Plan:
 
 
 def _tell(recording: Recording) -> None:
-    from spinfloor.commands.doubts import doubts
+    from spinfloor.commands.doubts import told
 
-    for note in recording.notes:
-        say(f"not read: {note.sentence}")
-    for sentence in doubts(recording.block.time_ns):
-        say(f"{sentence}.")
+    for sentence in told(recording):
+        say(sentence)
 
 
 def _run(recording: Recording, plan: Plan, sortie: str) -> Sequence[Event]:

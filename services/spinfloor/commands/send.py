@@ -50,6 +50,7 @@ async def _send(
     from spinfloor.adapters.recordings import read_recording
     from spinfloor.adapters.system_clock import SystemClock
     from spinfloor.client import Client
+    from spinfloor.commands.doubts import told
     from spinfloor.core.plan.load import plan_to_data
     from spinfloor.sender import Sender
 
@@ -58,7 +59,7 @@ async def _send(
             await client.create_sortie(plan_to_data(load_plan(plan_path)), sortie=sortie)
         channel_map = await client.channel_map(sortie)
         taken = await asyncio.to_thread(read_recording, recording, channel_map)
-        for note in taken.notes:
-            say(f"not read: {note.sentence}")
+        for sentence in told(taken):
+            say(sentence)
         sender = Sender(client, sortie, taken.block, SystemClock(), source=source, speed=speed, told=say)
         return await sender.run()

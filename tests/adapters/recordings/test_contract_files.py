@@ -224,3 +224,14 @@ def test_frames_before_1970_are_told_and_left_out(tmp_path: Path, spin_columns: 
     spin_columns["time_ns"] = spin_columns["time_ns"] - 10**18
     with pytest.raises(RecordingError, match="years 1970 to 2200"):
         read_recording(_write(tmp_path / "earlier.csv", spin_columns))
+
+
+def test_a_required_column_of_text_is_told_as_such(tmp_path: Path) -> None:
+    path = tmp_path / "text.csv"
+    path.write_text(
+        "time_s,roll_rate_dps,pitch_rate_dps,yaw_rate_dps,pressure_altitude_ft\n0.0,a,0,0,9000\n0.1,b,0,0,9000\n"
+    )
+    with pytest.raises(RecordingError) as caught:
+        read_recording(path)
+    assert "without roll_rate_dps" in caught.value.sentence
+    assert "column roll_rate_dps: column holds text, not numbers" in caught.value.sentence

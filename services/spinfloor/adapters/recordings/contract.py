@@ -34,7 +34,7 @@ def frames_from_contract(source: Source, path_name: str) -> FrameBlock:
     """
     _refuse_own_times(source, path_name)
     table = _best_table(source)
-    _check_names(table, path_name)
+    _check_names(table, source.notes, path_name)
     _check_units(table, path_name)
     if table.rows == 0:
         raise RecordingError(
@@ -63,7 +63,7 @@ def _best_table(source: Source) -> Table:
     return max(source.tables, key=lambda t: sum(name in t.columns for name in _UNITS))
 
 
-def _check_names(table: Table, path_name: str) -> None:
+def _check_names(table: Table, notes: Notes, path_name: str) -> None:
     wrong = {n: _STEMS[s] for n in table.columns if (s := re.sub(r"_[a-z]+$", "", n)) in _STEMS and _STEMS[s] != n}
     wrong = {n: right for n, right in wrong.items() if n not in COLUMN_NAMES and right not in table.columns}
     if wrong:
@@ -80,9 +80,11 @@ def _check_names(table: Table, path_name: str) -> None:
     if not any(t in table.columns for t in _TIME_UNITS):
         missing.insert(0, TIME_COLUMN)
     if missing:
+        unread = [note.sentence for note in notes if note.where.removeprefix("column ") in missing]
+        holds = listed(sorted(table.columns)) + "".join(f"; {sentence}" for sentence in unread)
         raise RecordingError(
             expected="the required columns time_ns (or time_s), " + ", ".join(REQUIRED_COLUMNS),
-            got=f"{path_name} without {', '.join(missing)} (it has: {listed(sorted(table.columns))})",
+            got=f"{path_name} without {', '.join(missing)} (it has: {holds})",
             now="nothing was read; a channel map in the plan can name the source's own columns",
             path=path_name,
             missing=missing,
