@@ -9,7 +9,7 @@ from typing import ClassVar, Final
 from uvicorn.protocols.http.httptools_impl import HttpToolsProtocol
 
 from spinfloor.api.problems import ProblemError, problem_response, record_of
-from spinfloor.api.refusals import headers_too_large
+from spinfloor.api.refusals import headers_too_large, no_request
 from spinfloor.api.settings import Settings
 
 READ_AWAY_S: Final = 1.0
@@ -44,7 +44,7 @@ class PatientProtocol(HttpToolsProtocol):
         if not self._in_request and self._deadline is None:
             self._expect()
         super().data_received(data)
-        if self._deadline is not None and not self.transport.is_closing():
+        if self._deadline is not None and not self._refused and not self.transport.is_closing():
             self._head_bytes += len(data)
             if self._head_bytes > self.max_headers:
                 self._refuse(headers_too_large(self.max_headers))
@@ -59,9 +59,10 @@ class PatientProtocol(HttpToolsProtocol):
         super().on_headers_complete()
 
     def send_400_response(self, msg: str) -> None:
-        """Not after an answer of our own."""
+        """What is no HTTP gets a problem too; not after another answer of our own."""
         if not self._refused:
-            super().send_400_response(msg)
+            self._answer(no_request())
+            self.transport.close()
 
     def on_message_complete(self) -> None:
         """What comes now is the next request."""
@@ -84,15 +85,18 @@ class PatientProtocol(HttpToolsProtocol):
 
     def _refuse(self, error: ProblemError) -> None:
         """Answer without the app, which has not been told of the request yet."""
+        self._answer(error)
+        if self.transport.can_write_eof():
+            self.transport.write_eof()
+        self._expected()
+        self._deadline = self.loop.call_later(READ_AWAY_S, self._give_up)  # so that the peer reads the answer first
+
+    def _answer(self, error: ProblemError) -> None:
         answer = problem_response(record_of(error), {"Connection": "close"})
         lines = [b"HTTP/1.1 %d %s" % (answer.status_code, HTTPStatus(answer.status_code).phrase.encode())]
         lines += [name + b": " + value for name, value in answer.raw_headers]
         self.transport.write(b"\r\n".join([*lines, b"", bytes(answer.body)]))
         self._refused = True
-        if self.transport.can_write_eof():
-            self.transport.write_eof()
-        self._expected()
-        self._deadline = self.loop.call_later(READ_AWAY_S, self._give_up)  # so that the peer reads the answer first
 
     def _give_up(self) -> None:
         self._deadline = None

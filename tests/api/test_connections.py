@@ -9,6 +9,7 @@ import socket
 from collections.abc import Iterator
 from contextlib import closing, suppress
 from dataclasses import replace
+from typing import Any
 
 import pytest
 from tests.serving_thread import ROOMY, Serving, serving
@@ -86,6 +87,8 @@ WIRE = {
     "length and chunks": b"POST /v1/sorties HTTP/1.1\r\nHost: 127.0.0.1\r\nContent-Length: 4\r\n"
     b"Transfer-Encoding: chunked\r\n\r\n0\r\n\r\n",
     "a broken chunk": b"POST /v1/sorties HTTP/1.1\r\nHost: 127.0.0.1\r\nTransfer-Encoding: chunked\r\n\r\nzz\r\n",
+    "an unknown method": b"FLY /v1 HTTP/1.1\r\nHost: 127.0.0.1\r\n\r\n",
+    "a huge address": b"GET /v1/" + b"a" * 100_000 + b" HTTP/1.1\r\nHost: 127.0.0.1\r\n\r\n",
     "a huge header": b"GET /v1 HTTP/1.1\r\nHost: 127.0.0.1\r\nX-A: " + b"a" * 300_000 + b"\r\n\r\n",
     "many headers": b"GET /v1 HTTP/1.1\r\nHost: 127.0.0.1\r\n" + b"X-A: a\r\n" * 20_000 + b"\r\n",
     "a broken origin": b"POST /v1/sorties HTTP/1.1\r\nHost: 127.0.0.1\r\nOrigin: http://[\r\nContent-Length: 0\r\n\r\n",
@@ -99,6 +102,8 @@ WIRE = {
 
 @pytest.mark.parametrize("what", WIRE)
 def test_broken_http_is_refused_and_nothing_stops(hurried: Serving, what: str) -> None:
+    hurried.loop.call_soon_threadsafe(hurried.loop.set_exception_handler, lambda _, fault: faults.append(fault))
+    faults: list[dict[str, Any]] = []
     with closing(peer(hurried)) as opened:
         with suppress(BrokenPipeError, ConnectionResetError):
             opened.sendall(WIRE[what])
@@ -108,6 +113,9 @@ def test_broken_http_is_refused_and_nothing_stops(hurried: Serving, what: str) -
     if "headers" in what or "huge" in what:
         assert got.startswith(b"HTTP/1.1 431")
         assert b'"code":"headers-too-large"' in got
+    if got.startswith(b"HTTP/1.1 4"):
+        assert b"content-type: application/problem+json" in got
+    assert faults == []
     assert hurried.http.get("/healthz").status_code == 200
 
 

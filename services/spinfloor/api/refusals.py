@@ -34,6 +34,12 @@ def headers_too_large(limit: int) -> ProblemError:
     return ProblemError(431, "headers-too-large", expected=f"headers of at most {limit} bytes", got="more", now=now)
 
 
+def no_request() -> ProblemError:
+    """400: bytes that no request begins with, or a body that is framed wrongly."""
+    now = "nothing was done and the connection is closed"
+    return ProblemError(400, "http-error", expected="an HTTP/1.1 request", got="bytes that are none", now=now)
+
+
 def busy(what: str, limit: int) -> ProblemError:
     """429: `limit` of `what` are there already."""
     now = "nothing was done; try again"
