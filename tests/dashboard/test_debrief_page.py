@@ -47,6 +47,10 @@ def test_the_spin_table_carries_the_services_numbers(visit: Visit, flown: Runnin
     expect(first).to_contain_text(row["verdict"]["outcome"])
     expect(first).to_contain_text(row["verdict"]["clause"])
     expect(first).to_contain_text("below the floor")
+    surprise = "<br><span class='badge'>surprise: recovery turns, altitude at level flight</span>"
+    first.locator("td").nth(1).evaluate("(n, html) => n.insertAdjacentHTML('beforeend', html)", surprise)
+    cut = page.locator("#spin-table").evaluate("n => n.scrollWidth - n.clientWidth")
+    assert cut == 0  # the verdict, last in its line, is not cut off by the badges before it
     for figure in ("figure-rates", "figure-altitude", "figure-helix", "debrief-strip"):
         expect(page.locator(f"#{figure} .main-svg").first).to_be_visible()
     assert visit.serious_faults() == []

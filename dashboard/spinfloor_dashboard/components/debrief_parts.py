@@ -13,7 +13,7 @@ from dash.development.base_component import Component
 from spinfloor_dashboard.components import reprocess, spin_figures
 from spinfloor_dashboard.components.common import Tone, action_button, badge, empty, panel, utc_time
 from spinfloor_dashboard.components.spins import LEAD_NS, SpinMoments
-from spinfloor_dashboard.components.words import clock, known, number, plural, spin_name, turns
+from spinfloor_dashboard.components.words import clock, known, loss, number, plural, spin_name, turns
 
 Row = Mapping[str, Any]
 FEW = 10  # of which one is found by looking
@@ -179,7 +179,7 @@ def _spin_row(sortie: str, row: Row, chosen: bool) -> Component:
     cells = (
         row["card"] or "none", [spin_name(dict(row)), *surprise], number(row["start_altitude_ft"]),
         turns(row["recovery_start_turns"]), turns(row["turns"]), number(row["mean_seconds_per_turn"], 2),
-        number(row["mean_loss_per_turn_ft"]), turns(row["recovery_turns"]), number(row["loss_ft"]), margin,
+        number(row["mean_loss_per_turn_ft"]), turns(row["recovery_turns"]), loss(row), margin,
         number(row["predicted_margin_ft"]), number(row["predicted_bound_margin_ft"]), _verdict(row["verdict"]),
     )  # fmt: skip
     return html.Tr(

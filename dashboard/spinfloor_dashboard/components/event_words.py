@@ -2,11 +2,12 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Callable, Mapping
 from typing import Any
 
 from spinfloor_dashboard.components.common import Tone
-from spinfloor_dashboard.components.words import channel, feet, known, number, spin_name, turns
+from spinfloor_dashboard.components.words import MINUS, channel, feet, known, number, spin_name, turns
 
 Data = Mapping[str, Any]
 
@@ -87,8 +88,23 @@ def _call(data: Data) -> str:
     given = known(bound) and known(median) and not said
     numbers = f"; altitude left {feet(bound)} cautious, {feet(median)} median" if given else ""
     estimated = "; estimated" if data.get("estimated") else ""
-    reason = f": {data['reason']}" if data.get("reason") else ""
-    return f"“{data.get('words')}”{reason}{numbers}{estimated}"
+    why = _reason(data)
+    return f"“{data.get('words')}”{': ' + why if why else ''}{numbers}{estimated}"
+
+
+def _reason(data: Data) -> str:
+    """Why, where it says more than the words of the call."""
+    if data.get("call") == "turn" and known(data.get("turns")):
+        planned = f" of {data['planned_turns']:g} planned" if known(data.get("planned_turns")) else ""
+        return f"{number(data['turns'], 1)}{planned} turns{'' if planned else ' so far'}"
+    why = str(data.get("reason") or "")
+    return "" if why == data.get("words") else re.sub(r"(^|\s)-(?=\d)", rf"\1{MINUS}", why)
+
+
+def _floor(data: Data) -> str:
+    where = "in the spin" if data.get("in_spin") else "not in a spin"
+    estimated = "; estimated" if data.get("estimated") else ""
+    return f"{data.get('floor')} floor {feet(data.get('floor_ft'))}, at {feet(data.get('altitude_ft'))}, {where}{estimated}"
 
 
 def _quality(data: Data) -> str:
@@ -98,7 +114,8 @@ def _quality(data: Data) -> str:
 
 
 def _link(data: Data) -> str:
-    return "data " + " ".join(str(value) for value in data.values() if isinstance(value, str))
+    words = " ".join(str(value) for value in data.values() if isinstance(value, str))
+    return "data " + {"restored": "back"}.get(words, words)
 
 
 def _mark(data: Data) -> str:
@@ -106,10 +123,13 @@ def _mark(data: Data) -> str:
     if kind == "floors":
         return f"floors moved by {data.get('by')}: {_floors(data.get('floors') or {})}"
     inner = data.get("data") if isinstance(data.get("data"), Mapping) else {}
-    details = {**{k: v for k, v in data.items() if k not in ("kind", "mark", "by", "data")}, **(inner or {})}
+    details = {**{k: v for k, v in data.items() if k not in _NOT_SAID}, **(inner or {})}
     said = ", ".join(f"{name} {value}" for name, value in details.items() if value not in (None, ""))
     by = f" by {data['by']}" if data.get("by") else ""
     return f"{kind}{by}{': ' + said if said else ''}"
+
+
+_NOT_SAID = ("kind", "mark", "by", "data", "sequence")
 
 
 def _floors(floors: Data) -> str:
@@ -130,6 +150,7 @@ _WORDS: dict[str, Callable[[Data], str]] = {
     "spin.ended": _ended,
     "recovered": _recovered,
     "call": _call,
+    "floor.crossed": _floor,
     "quality": _quality,
     "link": _link,
     "mark": _mark,

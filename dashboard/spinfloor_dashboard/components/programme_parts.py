@@ -13,7 +13,7 @@ from dash.development.base_component import Component
 from spinfloor_dashboard.components import plan_panels, programme_figures, reprocess
 from spinfloor_dashboard.components.common import action_button, badge, empty, panel, utc_time
 from spinfloor_dashboard.components.programme_figures import kind_of
-from spinfloor_dashboard.components.words import known, number, plural
+from spinfloor_dashboard.components.words import known, levelled, loss, number, plural
 
 Row = Mapping[str, Any]
 GRAPH = {"displayModeBar": False, "responsive": True}
@@ -70,10 +70,11 @@ def development(spins: Sequence[Row]) -> Component:
         ("recovery_turns", "Recovery turns against turns held", "recovery turns"),
         ("loss_ft", "Height lost against turns held", "start to level flight, ft"),
     )
+    level = [spin for spin in spins if levelled(spin)]
     figures = [
         html.Div(
             dcc.Graph(
-                figure=programme_figures.against_turns(spins, value, title, axis),
+                figure=programme_figures.against_turns(level if value == "loss_ft" else spins, value, title, axis),
                 config=GRAPH, className="figure", id=f"programme-{value.replace('_', '-')}",
             ),
             role="img", **{"aria-label": title},
@@ -225,7 +226,7 @@ def spin_list(spins: Sequence[Row]) -> Component | None:
                 html.Td(kind_of(spin)),
                 html.Td(number(spin["recovery_start_turns"], 2)),
                 html.Td(number(spin["recovery_turns"], 2)),
-                html.Td(number(spin["loss_ft"])),
+                html.Td(loss(spin)),
                 html.Td(_margin(spin["margin_ft"])),
                 html.Td(number(spin["predicted_margin_ft"])),
                 html.Td((spin["verdict"] or {}).get("outcome", "not judged")),

@@ -115,6 +115,15 @@ def altitude_against_turns(columns: Columns, spin: SpinMoments, floors: Mapping[
     return figure
 
 
+_ABOVE: Final = {"x": 0.0, "xshift": 6, "yanchor": "bottom"}
+# The chute floor lies close below the recovery floor: its name stands in its line, beside the other's.
+FLOOR_NAMES: Final[Mapping[str, Mapping[str, Any]]] = {
+    "recovery_ft": _ABOVE,
+    "chute_ft": {"x": 0.27, "yanchor": "middle", "bgcolor": "rgba(10,14,17,.9)"},
+    "abandon_ft": _ABOVE,
+}
+
+
 def _floor_lines(figure: Figure, floors: Mapping[str, Any]) -> None:
     for key, words in (("recovery_ft", "recovery floor"), ("chute_ft", "chute floor"), ("abandon_ft", "abandon floor")):
         height = floors.get(key)
@@ -124,7 +133,7 @@ def _floor_lines(figure: Figure, floors: Mapping[str, Any]) -> None:
                  "line": {"color": "#e6edf1", "width": 2, "dash": "longdash" if key == "recovery_ft" else "dot"}}
             )  # fmt: skip
             figure["layout"]["annotations"].append(
-                {"xref": "paper", "x": 0.0, "xshift": 6, "y": height, "xanchor": "left", "yanchor": "bottom", "showarrow": False,
+                {"xref": "paper", "y": height, "xanchor": "left", "showarrow": False, **FLOOR_NAMES[key],
                  "text": f"{words} {feet(height)}", "font": {"size": 13, "color": "#e6edf1"}}
             )  # fmt: skip
 

@@ -3,10 +3,12 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Mapping
 from datetime import UTC, datetime
 from typing import Any, Final
 
 UNKNOWN: Final = "not known"
+MINUS: Final = "\N{MINUS SIGN}"
 UNITS: Final = ("ns", "dps", "ft", "deg", "kt", "g", "pct")
 
 
@@ -20,7 +22,7 @@ def number(value: Any, digits: int = 0, unit: str = "", *, sign: bool = False, u
     if not known(value):
         return unknown
     rounded = round(float(value), digits)
-    text = f"{rounded + 0.0:{'+' if sign else ''},.{digits}f}"
+    text = f"{rounded + 0.0:{'+' if sign else ''},.{digits}f}".replace("-", MINUS)
     return f"{text} {unit}" if unit else text
 
 
@@ -32,6 +34,16 @@ def feet(value: Any, *, sign: bool = False) -> str:
 def turns(value: Any) -> str:
     """Turns to a hundredth, which is what a rule's limit is compared with."""
     return number(value, 2)
+
+
+def loss(row: Mapping[str, Any]) -> str:
+    """What a spin cost down to level flight, in feet; said so where only the loss down to its end is known."""
+    return number(row["loss_ft"]) + (" to its end" if known(row["loss_ft"]) and not levelled(row) else "")
+
+
+def levelled(row: Mapping[str, Any]) -> bool:
+    """Whether level flight after the spin was seen."""
+    return known(row.get("level_altitude_ft"))
 
 
 def clock(time_ns: Any, *, millis: bool = False) -> str:

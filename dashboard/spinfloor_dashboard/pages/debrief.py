@@ -88,7 +88,7 @@ async def fill(query: dict[str, str | None]) -> tuple[Any, Found]:
         panel(
             "Spins",
             parts.spin_table(sortie, rows, chosen),
-            note="choose one to see its figures; margins above the recovery floor",
+            note="choose one to see its figures; loss down to level flight, margins above the recovery floor",
         ),
     ]
     return top, {**query, "chosen": chosen, "floors": record["plan"]["floors"], "rows": rows}
