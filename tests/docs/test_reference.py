@@ -129,7 +129,7 @@ def test_every_problem_code_is_listed_with_its_status() -> None:
     for code, status in sorted(found, key=str):
         assert code in named, f"docs/reference/http.md lacks the problem {code}"
         assert status is None or code not in listed or str(status) in listed[code], f"{code}: {status}"
-    by_the_frame = {"unknown-path", "http-error"}  # given by problems.py from the HTTP status
+    by_the_frame = {"unknown-path"}  # given by problems.py from the HTTP status
     assert set(listed) - {code for code, _ in found} == by_the_frame
 
 
