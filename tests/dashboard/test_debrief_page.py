@@ -159,7 +159,9 @@ def test_a_rehearsal_is_run_as_a_team_and_its_score_sheet_names_tool_and_person(
     called = sheet.locator("tr", has_text="engineer")
     expect(called).to_have_count(1)
     expect(called).to_contain_text("recover")
-    expect(called.locator("td").nth(6)).to_have_text(re.compile(r"^[\d,]+ \([\d,]+\)$"))  # the margin at that moment
+    expect(called.locator("td").nth(6)).to_have_text(
+        re.compile("^\u2212?[\\d,]+ \\(\u2212?[\\d,]+\\)$")
+    )  # the margin at that moment
 
 
 def test_a_word_for_a_number_of_a_fault_is_told(visit: Visit) -> None:

@@ -12,8 +12,11 @@ from tests.tools.running import RunningService
 pytestmark = [pytest.mark.browser, pytest.mark.timeout(400)]
 
 
+PLANNED = {"recovery_ft": 5500.0, "abandon_ft": 4000.0}
+
+
 @pytest.fixture(scope="module")
-def spinning(browser: Browser, service: RunningService, tmp_path_factory: pytest.TempPathFactory) -> Iterator[Visit]:
+def flight(browser: Browser, service: RunningService, tmp_path_factory: pytest.TempPathFactory) -> Iterator[Visit]:
     """A page on a spin whose telemetry has ended: figures are carried on, and everything can still be set."""
     create(service, "floors")
     visit = Visit(browser, service.base)
@@ -23,6 +26,19 @@ def spinning(browser: Browser, service: RunningService, tmp_path_factory: pytest
     sender.wait(timeout=PATIENCE_MS / 1000)
     yield visit
     page.close()
+
+
+@pytest.fixture
+def spinning(flight: Visit, service: RunningService) -> Visit:
+    """That page with the floors of the plan, and nobody in control: whatever the test before has left."""
+    page = flight.page
+    now = floors_of(service)
+    if any(now[name] != height for name, height in PLANNED.items()):
+        service.ask("PATCH", "/v1/sorties/floors/floors", json=PLANNED)
+        page.wait_for_function("feet => spinfloor.link.state.floors.recovery_ft === feet", arg=PLANNED["recovery_ft"])
+        page.wait_for_function("feet => spinfloor.link.state.floors.abandon_ft === feet", arg=PLANNED["abandon_ft"])
+    expect(page.locator("#w-control")).to_contain_text("nobody")
+    return flight
 
 
 def opened(page: Page) -> None:
@@ -66,7 +82,7 @@ def test_lowering_one_is_asked_for_twice(spinning: Visit, service: RunningServic
 @pytest.mark.parametrize(
     ("height", "words"),
     [
-        ("9000", "Expected abandon lowest and recovery highest; got recovery 6,200 ft, abandon 9,000 ft; nothing was changed."),
+        ("9000", "Expected abandon lowest and recovery highest; got recovery 5,500 ft, abandon 9,000 ft; nothing was changed."),
         ("low", "Expected feet for the abandon floor; got “low”; nothing was changed."),
         ("", "Expected feet for the abandon floor; got “”; nothing was changed."),
     ],
@@ -90,12 +106,14 @@ def test_the_keys_of_calls_work_while_a_height_is_typed(spinning: Visit) -> None
     opened(page)
     page.keyboard.press("r")
     expect(page.locator("#w-call-words")).to_have_text("recover, called by engineer")
-    expect(page.locator("#w-floor-recovery")).to_have_value("6200")
+    expect(page.locator("#w-floor-recovery")).to_have_value("5500")
     page.keyboard.press("Escape")
+    expect(page.locator("#w-floors-form")).to_be_hidden()
 
 
 def test_a_read_only_screen_moves_no_floor(browser: Browser, spinning: Visit, service: RunningService) -> None:
     spinning.page.keyboard.press("t")
+    expect(spinning.page.locator("#w-control")).to_contain_text("(you)")
     other = Visit(browser, service.base)
     page = other.open("/?sortie=floors")
     expect(page.locator("#w-control")).to_contain_text("READ-ONLY")
@@ -104,3 +122,4 @@ def test_a_read_only_screen_moves_no_floor(browser: Browser, spinning: Visit, se
     expect(page.locator("#w-floors-form")).to_be_hidden()
     other.close()
     spinning.page.keyboard.press("t")
+    expect(spinning.page.locator("#w-control")).to_contain_text("nobody")

@@ -62,7 +62,7 @@ def test_state_turns_and_altitude_left_in_words_and_figures(flown: Visit) -> Non
     expect(page.locator("#w-kind")).to_have_text("upright left")
     expect(page.locator("#w-planned")).to_have_text("of 3")
     assert float(page.locator("#w-turns").inner_text()) > 1.8  # they go on being estimated when the telemetry ends
-    assert re.fullmatch(r"-?[\d,]+", page.locator("#w-left-bound-ft").inner_text())
+    assert re.fullmatch("\u2212?[\\d,]+", page.locator("#w-left-bound-ft").inner_text())
     expect(page.locator("#w-origin")).to_have_text(re.compile("LIVE|DATA LOST"))
 
 

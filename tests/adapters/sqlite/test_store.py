@@ -11,6 +11,7 @@ import numpy as np
 import pytest
 
 from spinfloor.adapters.sqlite import DATABASE_NAME, open_store
+from spinfloor.adapters.sqlite.connection import changed_rows
 from spinfloor.adapters.sqlite.inputs import TAILS_HELD, SqliteInputs
 from spinfloor.adapters.sqlite.schema import MIGRATIONS
 from spinfloor.adapters.sqlite.writer import PENDING_COUNT, Writer
@@ -148,11 +149,11 @@ async def test_a_full_disk_fails_what_waits_keeps_what_was_and_goes_on_afterward
     await writer.submit("k", lambda c: c.execute("CREATE TABLE t (x BLOB)").rowcount)
     pages = (await writer.submit("k", lambda c: c.execute("PRAGMA page_count").fetchone()))[0]
     await writer.submit("k", lambda c: c.execute(f"PRAGMA max_page_count = {pages + 8}").fetchone())
-    await writer.submit("k", lambda c: c.execute("INSERT INTO t VALUES ('kept')").rowcount)
+    await writer.submit("k", lambda c: changed_rows(c, "INSERT INTO t VALUES ('kept')", ()))
     with pytest.raises(StorageError, match="full"):
-        await writer.submit("k", lambda c: c.execute("INSERT INTO t VALUES (zeroblob(1000000))").rowcount)
+        await writer.submit("k", lambda c: changed_rows(c, "INSERT INTO t VALUES (zeroblob(1000000))", ()))
     assert writer.failed_bytes > 0
     await writer.submit("k", lambda c: c.execute("PRAGMA max_page_count = 100000").fetchone())
-    assert await writer.submit("k", lambda c: c.execute("INSERT INTO t VALUES ('more')").rowcount) == 1
+    assert await writer.submit("k", lambda c: changed_rows(c, "INSERT INTO t VALUES ('more')", ())) == 1
     assert await writer.submit("k", lambda c: c.execute("SELECT x FROM t").fetchall()) == [("kept",), ("more",)]
     await asyncio.to_thread(writer.close)

@@ -3,7 +3,9 @@
 from __future__ import annotations
 
 import sqlite3
+from collections.abc import Sequence
 from pathlib import Path
+from typing import Any
 
 from spinfloor.ports.errors import StorageError
 
@@ -27,6 +29,17 @@ def connect(path: Path, *, read_only: bool = False) -> sqlite3.Connection:
     except sqlite3.Error as exc:
         raise storage_error(exc) from exc
     return connection
+
+
+def changed_rows(connection: sqlite3.Connection, sql: str, values: Sequence[Any]) -> int:
+    """Run a statement; how many rows it put in, changed or took out.
+
+    Not by the cursor's `rowcount`: up to CPython 3.12 it asks the locale for the small letters of INSERT, and in a
+    Turkish one it is -1.
+    """
+    before = connection.total_changes
+    connection.execute(sql, values)
+    return connection.total_changes - before
 
 
 def storage_error(exc: Exception) -> StorageError:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import sqlite3
 
+from spinfloor.adapters.sqlite.connection import changed_rows
 from spinfloor.adapters.sqlite.writer import Writer
 from spinfloor.ports.clock import Clock
 from spinfloor.ports.leases import Grant, lease_lost
@@ -45,11 +46,12 @@ class SqliteLeases:
         expires = self._clock.wall_ns() + int(ttl_s * 1e9)
 
         def write(connection: sqlite3.Connection) -> Grant:
-            done = connection.execute(
+            held = changed_rows(
+                connection,
                 "UPDATE leases SET expires_ns = ? WHERE sortie = ? AND owner = ? AND fence = ?",
                 (expires, grant.sortie, grant.owner, grant.fence),
             )
-            if not done.rowcount:
+            if not held:
                 raise lease_lost(grant.sortie)
             return Grant(grant.sortie, grant.owner, grant.fence, expires)
 

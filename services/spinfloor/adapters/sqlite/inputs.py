@@ -11,6 +11,7 @@ from dataclasses import dataclass, field
 from typing import Any, Final
 
 from spinfloor.adapters.paged_frames import damaged
+from spinfloor.adapters.sqlite.connection import changed_rows
 from spinfloor.adapters.sqlite.reader import Reader
 from spinfloor.adapters.sqlite.sorties import sortie_ref
 from spinfloor.adapters.sqlite.writer import Writer
@@ -222,7 +223,7 @@ def _insert_rows(connection: sqlite3.Connection, rows: list[Any]) -> int:
     for first in range(0, len(rows), ROWS_AT_ONCE):
         some = rows[first : first + ROWS_AT_ONCE]
         sql = f"{_INSERT} {','.join([_VALUES] * len(some))} {_KNOWN}"
-        count += connection.execute(sql, [value for row in some for value in row]).rowcount
+        count += changed_rows(connection, sql, [value for row in some for value in row])
     return count
 
 
