@@ -2,12 +2,16 @@
 
 numba's on-disk cache looks only at the file a function stands in, not at what that file imports, so a change in an
 imported formula would go unnoticed. The cache directory's name is therefore a hash of all of the core's source.
+
+What is read from the cache is run, so it lies where nobody else writes: in the home folder, or, where there is none to write
+to, in a folder of the temporary one that is this user's alone.
 """
 
 from __future__ import annotations
 
 import hashlib
 import os
+import stat
 import sys
 import tempfile
 from pathlib import Path
@@ -38,7 +42,21 @@ def _base() -> Path:
             return target
     except OSError:
         pass
-    return Path(tempfile.gettempdir()) / "spinfloor-cache"
+    return _own_temporary()
+
+
+def _own_temporary() -> Path:
+    """Kept from run to run when it is ours and nobody else's; else one for this process and what it starts."""
+    user = os.getuid() if hasattr(os, "getuid") else 0
+    kept = Path(tempfile.gettempdir()) / f"spinfloor-cache-{user}"
+    try:
+        kept.mkdir(mode=0o700, exist_ok=True)
+        found = kept.lstat()
+    except OSError:  # a file, or a folder that cannot be made
+        return Path(tempfile.mkdtemp(prefix="spinfloor-cache-"))
+    if stat.S_ISDIR(found.st_mode) and (os.name == "nt" or (found.st_uid == user and not found.st_mode & 0o022)):
+        return kept
+    return Path(tempfile.mkdtemp(prefix="spinfloor-cache-"))
 
 
 def use_keyed_cache() -> None:
