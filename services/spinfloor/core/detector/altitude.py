@@ -19,6 +19,7 @@ ENTRY_SPAN_S = 1.5
 SLOWEST_S = 1.5  # an altitude that comes regularly, however slowly up to this, is not missing
 NOISE_STEP_M2 = 4.0
 SETTLING_TURNS = 2.0
+SINK_UNKNOWN_S = 0.5  # so long a fall may be left out where the sink is not known yet
 TREND_SHARE = 0.3  # of what the mean is brought forward by, as a standard deviation
 TREND_LASTS = 0.5  # of the trend itself, because nobody knows how long it lasts
 
@@ -136,6 +137,15 @@ def _sink_now(s: Any, ring: Any, span: float, noise: float) -> None:
     s.sink_trend_sd = left + TREND_LASTS * abs(s.sink_trend)
     s.sink_now = newer + half * s.sink_trend
     s.sink_now_sd = noise * 0.7 / half + 0.02 * abs(newer) + half * (left + TREND_SHARE * abs(s.sink_trend))
+
+
+@inner
+def height_then(s: Any, t: int, when: int, height: float) -> float:
+    """The altitude at `when` by that of now and the sink; NaN as long as the sink is not known for so far back."""
+    back = (t - when) * 1e-9
+    if s.bins * RING_SECONDS < ENTRY_SPAN_S and back > SINK_UNKNOWN_S:
+        return math.nan
+    return float(height + back * s.sink)
 
 
 @inner

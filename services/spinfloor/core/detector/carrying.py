@@ -50,7 +50,11 @@ def _build_up(s: Any, m: Any, settings: Any) -> tuple[float, float]:
 
 @inner
 def carried_altitude(s: Any, m: Any, settings: Any, age: float) -> float:
-    """Corrected altitude `age` seconds after the last one that could be believed [m]."""
+    """Corrected altitude `age` seconds after the last one that could be believed [m]; NaN before the first."""
+    if s.alt_ns == 0:
+        return math.nan
+    if age <= 0.0:
+        return float(corrected(s, settings))
     change, over_s = _build_up(s, m, settings)
     sink = s.sink_now + settings.altimeter_lag_s * s.sink_trend  # a lagging altimeter shows the sink of then
     return float(corrected(s, settings) - sink * age - change * _building_up_s2(age, over_s))

@@ -8,6 +8,7 @@ from typing import Any
 
 from spinfloor.core.compiled import hot, inner
 from spinfloor.core.detector import tuning as tu
+from spinfloor.core.detector.altitude import height_then
 
 
 @hot
@@ -39,6 +40,8 @@ def step_chain(s: Any, settings: Any, t: int, last_t: int, measured: bool, axis:
         s.chain_side += _side_evidence(s, settings, measured) * dt
         if not by_vertical:
             s.chain = s.chain_yaw if s.chain_side >= 0.0 else -s.chain_yaw
+        if s.chain_alt != s.chain_alt:  # there was no altitude yet where it began
+            s.chain_alt = height_then(s, t, s.chain_ns, alt)
 
 
 @hot
@@ -56,6 +59,7 @@ def _by_vertical(s: Any, settings: Any, t: int, last_t: int, axis: Any, alt: flo
         s.least_wv = min(s.least_wv, wv * s.chain)
         if up and wv * s.chain > 0.0:
             _doubt_dip(s)
+            s.chain_peak = max(s.chain_peak, abs(wv))
             s.chain_hot_ns = t
         elif (t - s.chain_hot_ns) * 1e-9 > tu.FALTER_S or wv * s.chain < tu.TURNED_BACK_RADPS:
             s.before, s.before_f, s.before_ns = s.chain, s.chain_f, s.chain_hot_ns
@@ -75,15 +79,38 @@ def _by_vertical(s: Any, settings: Any, t: int, last_t: int, axis: Any, alt: flo
         s.chain_inherited = 1 if brought or rolled else 0
         _begin(s, t, back, axis, alt)
         s.chain_stalled_s = abs(s.stalled_s)
+        s.chain_peak = abs(wv)
         _doubt_break(s, t)
+        if s.nearly == s.chain and s.nearly_fell == 1:
+            s.start_doubt = max(s.start_doubt, abs(s.turned_f - s.nearly_f))
+    _follow_nearly(s, side, t)
     s.was_up = 1 if up else 0
 
 
 @inner
+def _follow_nearly(s: Any, side: int, t: int) -> None:
+    """Before a chain: a rotation that nearly passed the threshold, fell away and goes on may as well be where it begins."""
+    along = s.nearly * s.wv_fast
+    if along < tu.TURNED_BACK_RADPS or (t - s.nearly_ns) * 1e-9 > tu.FALTER_S or s.chain != 0:
+        s.nearly = s.nearly_fell = 0
+    least = tu.START_ROTATION_RADPS - tu.DOUBT_RADPS
+    if s.chain != 0 or side == 0 or abs(s.wv_fast) < least or t < s.barrier_ns:
+        s.nearly_fell = 1 if s.nearly != 0 else 0
+        return
+    if s.nearly == 0:
+        s.nearly, s.nearly_f = 1 if s.wv_fast > 0.0 else -1, s.turned_f
+    s.nearly_ns = t
+
+
+@inner
 def _doubt_dip(s: Any) -> None:
-    """The rotation comes back from a dip that nearly was a standstill: the spin may as well begin here."""
+    """The rotation comes back from a dip that nearly was a standstill, or the first time hardly passed the threshold.
+
+    The spin may as well begin here.
+    """
     early = s.chain * (s.turned_v - s.chain_v) < tu.DOUBT_VERTICAL_RAD
-    if s.least_wv < tu.DOUBT_RADPS and early:
+    hardly = s.was_up == 0 and s.chain_peak < tu.START_ROTATION_RADPS + tu.DOUBT_RADPS
+    if early and (s.least_wv < tu.DOUBT_RADPS or hardly):
         s.start_doubt = abs(s.turned_f - s.chain_f)
     s.least_wv = math.inf
 

@@ -219,6 +219,8 @@ def for_times(s: Any, by: int) -> None:
     s.chain_hot_ns = _moved(s.chain_hot_ns, by)
     s.seen_ns = _moved(s.seen_ns, by)
     s.barrier_ns = _moved(s.barrier_ns, by)
+    s.joined_ns = _moved(s.joined_ns, by)
+    s.nearly_ns = _moved(s.nearly_ns, by)
     s.turn_ns = _moved(s.turn_ns, by)
     s.mode_ns = _moved(s.mode_ns, by)
     s.unstall_ns = _moved(s.unstall_ns, by)

@@ -11,7 +11,7 @@ from spinfloor.core import channels as ch
 from spinfloor.core.compiled import entry, hot, inner
 from spinfloor.core.detector import tuning as tu
 from spinfloor.core.detector.air import grow_uncertainty, sideslip_measured, step_air
-from spinfloor.core.detector.altitude import corrected, step_airspeed, step_altitude, step_sink
+from spinfloor.core.detector.altitude import step_airspeed, step_altitude, step_sink
 from spinfloor.core.detector.carrying import (
     carried_altitude,
     carried_altitude_sd,
@@ -33,6 +33,7 @@ from spinfloor.core.detector.rates import (
     calm_reference,
     carry_down,
     carry_flow,
+    down_by_rotation,
     set_down,
     step_attitude,
     step_rates,
@@ -61,7 +62,7 @@ def _clear_pulses(m: Any) -> None:
 @inner
 def _first_frame(s: Any, t: int, clean: Any) -> None:
     s.started = 1
-    s.origin_ns = s.last_ns = s.now_ns = s.barrier_ns = t
+    s.origin_ns = s.last_ns = s.now_ns = s.barrier_ns = s.joined_ns = t
     p, q, r = clean[ch.ROLL_RATE], clean[ch.PITCH_RATE], clean[ch.YAW_RATE]
     if p == p and q == q and r == r:
         s.p = s.mean_p = s.slow_p = p
@@ -71,6 +72,7 @@ def _first_frame(s: Any, t: int, clean: Any) -> None:
     set_down(s, -math.sin(tu.CRUISE_PITCH_RAD), 0.0, math.cos(tu.CRUISE_PITCH_RAD))
     s.down_sd = 0.3
     s.nose_sd = 0.15
+    down_by_rotation(s, p, q, r)
 
 
 @hot
@@ -227,6 +229,9 @@ def step_frame(
         else:
             s.clip_f += 3  # turns flown meanwhile are not known: what is counted is a lower bound
             s.unsure += 0.25
+            s.joined_ns = t
+            if m.in_spin == 0:
+                down_by_rotation(s, row[ch.ROLL_RATE], row[ch.PITCH_RATE], row[ch.YAW_RATE])
         dt = s.frame_dt
         s.rates_ns = 0
     turning = abs(s.mean_p) + abs(s.mean_q) + abs(s.mean_r)
@@ -248,7 +253,7 @@ def step_frame(
         s.looked_ns = t
         m.altitude_sd_m = carried_altitude_sd(s, m, settings, age)
         m.degraded = retire(flags, t, ints, floats, cursor)
-    alt = carried_altitude(s, m, settings, age) if age > 0.0 else corrected(s, settings)
+    alt = carried_altitude(s, m, settings, age)
     s.last_ns = s.now_ns = t
     _face(s, m, settings, clean, t, last_t, measured, alt)
     if age > max(settings.data_age_limit_s, 2.0 * s.alt_every_s):

@@ -31,6 +31,19 @@ def set_down(s: Any, x: float, y: float, z: float) -> None:
         s.dx, s.dy, s.dz = x * scale, y * scale, z * scale
 
 
+@inner
+def down_by_rotation(s: Any, p: float, q: float, r: float) -> None:
+    """Where a spin may be going on already, down is along its axis, on the side of the nose, and of the belly in a flat one."""
+    plane2 = p * p + r * r
+    stalled = abs(r) > math.tan(tu.LEAST_RATE_ALPHA_RAD) * abs(p)
+    if not (plane2 > tu.JOINED_RADPS**2 and stalled and q * q < tu.JOINED_PITCH_SHARE**2 * plane2):
+        return
+    flat = abs(p) < tu.JOINED_FLAT_SHARE * abs(r)
+    side = math.copysign(1.0, r if flat else p)
+    set_down(s, side * p, side * q, side * r)
+    s.down_sd = s.nose_sd = tu.JOINED_DOWN_SD_RAD
+
+
 @hot
 def step_rates(s: Any, clean: Any, channels: Any, t: int, dt: float, turn: Any) -> bool:
     """Rates of this frame and `turn[0:3]`, the rotation since the last frame (mean rate times dt).

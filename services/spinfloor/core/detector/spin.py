@@ -9,6 +9,7 @@ from typing import Any
 from spinfloor.core import channels as ch
 from spinfloor.core.compiled import inner
 from spinfloor.core.detector import tuning as tu
+from spinfloor.core.detector.altitude import height_then
 from spinfloor.core.detector.emission import CODE_SPIN_ENDED, CODE_SPIN_MODE, CODE_SPIN_STARTED, CODE_SPIN_TURN, emit
 
 _TURN = 2.0 * math.pi
@@ -53,6 +54,8 @@ def begin_spin(s: Any, m: Any, t: int, measured: bool, alt: float, ints: Any, fl
     m.reversed_now = 1 if again and m.direction != s.last_direction else 0
     m.restarted_now = 1 if again and m.direction == s.last_direction else 0
     s.spin_f, s.spin_v, s.spin_unsure, s.spin_clip = s.chain_f, s.chain_v, s.chain_unsure, s.chain_clip
+    if (s.chain_ns - s.joined_ns) * 1e-9 < tu.JOINED_S:
+        s.spin_clip -= 3  # it had begun before it was followed: turns are a lower bound
     s.turns_said = 0
     s.turn_ns, s.turn_alt, s.turn_sink = s.chain_ns, s.chain_alt, 0.0
     s.turn_alpha = math.nan
@@ -104,6 +107,9 @@ def count_turns(
 ) -> None:
     """Announce each whole turn about the flight path, dated by interpolation within the step."""
     sense = m.sense_from_above
+    if m.spin_start_altitude_m != m.spin_start_altitude_m:  # no altitude when it was known
+        m.spin_start_altitude_m = height_then(s, t, m.spin_start_ns, alt)
+        s.turn_alt = height_then(s, t, s.turn_ns, alt)
     turned = sense * (s.turned_f - s.spin_f)
     while turned >= (s.turns_said + 1) * _TURN and cursor[0] < ints.shape[0] - 24:
         s.turns_said += 1

@@ -20,6 +20,13 @@ FALTER_S: Final = 3.0
 DOUBT_RADPS: Final = 3.0 * _DEG
 DOUBT_VERTICAL_RAD: Final = 0.5 * _TURN
 DOUBT_SHARE: Final = 0.6
+# Followed from inside a spin (the first frame, or the first after a gap too long to bridge): roll and yaw together faster
+# than this turn about a spin's axis, which is near the vertical. A rotation that is there this soon had begun before.
+JOINED_RADPS: Final = 60.0 * _DEG
+JOINED_PITCH_SHARE: Final = 0.6
+JOINED_FLAT_SHARE: Final = 0.2  # of yaw: with less roll its sign is unsure, and the belly is taken to be down
+JOINED_DOWN_SD_RAD: Final = 0.3
+JOINED_S: Final = 1.0
 TURNED_BACK_RADPS: Final = 0.0
 # Without alpha a spin begins where the yaw rate builds up and stays; found on generated flights (docs/method/start-and-end.md).
 YAW_START_RADPS: Final = 28.0 * _DEG
