@@ -6,8 +6,9 @@ from functools import cache
 
 import numpy as np
 import pytest
-from tests.core.detector.flights import block_of, flags, flight, of_kind, plan_of
+from tests.core.detector.flights import block_of, events_of, flags, flight, of_kind, plan_of
 from tests.truth.degrade import pristine, required_five
+from tests.truth.flight import START_NS
 from tests.truth.keep import kept
 from tests.truth.rotary import flights as rotary
 
@@ -77,3 +78,27 @@ def test_a_gap_that_hides_how_a_rotation_began_makes_no_spin(
     record = required_five(pristine(f, 50.0))
     record = record.keep((record.seconds < begins_s) | (record.seconds >= begins_s + gap_s))
     assert not of_kind(Detector(sortie="t", plan=plan_of(f)).feed(block_of(record)), Kind.SPIN_STARTED)
+
+
+@pytest.mark.parametrize(("situation", "seed"), [("developed", 8), ("flat", 2)])
+def test_a_wild_first_value_after_a_gap_ends_no_spin(situation: str, seed: int) -> None:
+    """Beyond any roll rate that could be reached: believed, it had the rotation stop in the middle of the gap."""
+    f = flight(situation, seed)
+    record = pristine(f, 50.0)
+    spin = f.truth["spins"][0]
+    from_s = 0.5 * (spin["start_s"] + spin["recovery_controls_s"])
+    record = record.keep((record.seconds < from_s) | (record.seconds >= from_s + 1.9))
+    first = int(np.searchsorted(record.seconds, from_s))
+    rates = record.columns["roll_rate_dps"].copy()
+    rates[first] -= np.copysign(560.0, rates[first])
+    record.columns["roll_rate_dps"] = rates
+    events = Detector(sortie="t", plan=plan_of(f)).feed(block_of(record))
+    (ended,) = of_kind(events, Kind.SPIN_ENDED)
+    assert (ended.time_ns - START_NS) * 1e-9 == pytest.approx(spin["spin_end_s"], abs=0.3)
+    whole, _ = turns(told(situation, seed, False, 0.5, 0.0))
+    assert float(str(ended.data["turns"])) == pytest.approx(whole, abs=0.20)
+
+
+def test_a_dirty_recorder_makes_no_two_spins_of_one() -> None:
+    f = flight("developed", 0)
+    assert len(of_kind(events_of(f, "dirty recorder, 100 Hz"), Kind.SPIN_STARTED)) == 1

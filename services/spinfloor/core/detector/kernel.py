@@ -200,6 +200,20 @@ def _link_back(s: Any, m: Any, t: int, ints: Any, floats: Any, cursor: Any) -> N
         floats[slot, 1] = (t - s.lost_ns) * 1e-9
 
 
+@inner
+def _long_gap(s: Any, m: Any, row: Any, t: int, dt: float) -> None:
+    """The clock was set forward, or nothing came for so long that the rates at its two ends say nothing of it."""
+    s.rates_ns = 0
+    if m.in_spin == 1 and really_flown(s, row, t, dt):
+        carry_turns(s, m.sense_from_above, row, dt)
+        return
+    s.clip_f += 3  # turns flown meanwhile are not known: what is counted is a lower bound
+    s.unsure += 0.25
+    s.joined_ns = t
+    if m.in_spin == 0:
+        down_by_rotation(s, row[ch.ROLL_RATE], row[ch.PITCH_RATE], row[ch.YAW_RATE])
+
+
 @hot
 def step_frame(
     t: int,
@@ -223,17 +237,8 @@ def step_frame(
     last_t = s.last_ns if s.started == 1 else t
     dt = (t - last_t) * 1e-9
     if dt > tu.CLOCK_SET_S:
-        # The clock was set forward, or nothing came for so long that the rates at its two ends say nothing of it.
-        if m.in_spin == 1 and really_flown(s, row, t, dt):
-            carry_turns(s, m.sense_from_above, row, dt)
-        else:
-            s.clip_f += 3  # turns flown meanwhile are not known: what is counted is a lower bound
-            s.unsure += 0.25
-            s.joined_ns = t
-            if m.in_spin == 0:
-                down_by_rotation(s, row[ch.ROLL_RATE], row[ch.PITCH_RATE], row[ch.YAW_RATE])
+        _long_gap(s, m, row, t, dt)
         dt = s.frame_dt
-        s.rates_ns = 0
     turning = abs(s.mean_p) + abs(s.mean_q) + abs(s.mean_r)
     screen_row(row, clean, t, channels, flags, turning, ints, floats, cursor)
     if s.started == 0:

@@ -89,11 +89,17 @@ def retire(flags: Any, t: int, ints: Any, floats: Any, cursor: Any) -> int:
 
 
 @inner
-def _is_wild(k: Any, v: float, t: int, step_base: float, step_rate: float, stay_ns: int, still_ns: int) -> bool:
-    """A step too large to be motion, until the new level has proved itself by staying for `stay_ns`, `still_ns` unmoved."""
+def _is_wild(
+    k: Any, v: float, t: int, step_base: float, step_rate: float, stay_ns: int, still_ns: int, resumed: bool
+) -> bool:
+    """A step too large to be motion, until the new level has proved itself by staying for `stay_ns`, `still_ns` unmoved.
+
+    resumed: a rate or vane after a gap, in which it may have gone far: further than in RESUMED_S, and a second value has to agree.
+    """
     if k.seen < 3:
         return False
-    limit = step_base + step_rate * (t - k.good_ns) * 1e-9
+    elapsed_s = tu.RESUMED_S if resumed else (t - k.good_ns) * 1e-9
+    limit = step_base + step_rate * elapsed_s
     stands = k.suspect_count > 0 and v == k.suspect and k.suspect_moves == 0 and t - k.suspect_since_ns < still_ns
     if abs(v - k.good) <= limit and not stands:
         k.suspect_count = 0
@@ -106,7 +112,9 @@ def _is_wild(k: Any, v: float, t: int, step_base: float, step_rate: float, stay_
         k.suspect_moves = 1
     k.suspect = v
     k.suspect_ns = t
-    if k.suspect_count >= 4 and t - k.suspect_since_ns >= (stay_ns if k.suspect_moves == 1 else still_ns):
+    if k.suspect_count >= (2 if resumed else 4) and t - k.suspect_since_ns >= (
+        stay_ns if k.suspect_moves == 1 else still_ns
+    ):
         k.suspect_count = 0
         return False
     return True
@@ -168,7 +176,8 @@ def _closely(
             return math.nan
         stay_ns = tu.LEVEL_STAYS_NS
         still_ns = tu.LEVEL_STAYS_STILL_NS if turning < tu.STUCK_MOVING_RADPS else _NEVER_NS
-    if not LOWEST[c] <= v <= HIGHEST[c] or _is_wild(k, v, t, STEP_BASE[c], STEP_RATE[c], stay_ns, still_ns):
+    resumed = c <= ch.BETA and c != ch.PRESSURE_ALTITUDE and (t - k.good_ns) * 1e-9 > tu.GAP_S
+    if not LOWEST[c] <= v <= HIGHEST[c] or _is_wild(k, v, t, STEP_BASE[c], STEP_RATE[c], stay_ns, still_ns, resumed):
         earn(flags, c, WILD, t, ints, floats, cursor)
         return math.nan
     if c <= ch.BETA:

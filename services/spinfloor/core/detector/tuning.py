@@ -208,6 +208,9 @@ CLOCK_SET_S: Final = 5.0
 BACK_S: Final = 2.0
 GAP_S: Final = 0.35
 GAP_TURN_SHARE: Final = 0.3
+RESUMED_S: Final = (
+    0.2  # after a gap the first rate may be a wild one: one that could not be reached in this is not believed alone
+)
 DOWN_LOST_RAD: Final = 0.35  # down carried no surer than this says little about the vertical
 WHOLE_TURN_DOUBT_RAD: Final = (
     120.0 * _DEG
