@@ -4,7 +4,7 @@ from typing import Any
 
 import pytest
 
-from spinfloor_dashboard.components import spin_figures
+from spinfloor_dashboard.components import plan_panels, spin_figures
 from spinfloor_dashboard.components.event_words import describe
 from spinfloor_dashboard.components.spins import split
 from spinfloor_dashboard.components.words import loss, number
@@ -59,3 +59,13 @@ def test_names_of_floors_close_to_one_another_do_not_cover_each_other() -> None:
     recovery, chute, _abandon = figure["layout"]["annotations"]
     assert (recovery["x"], recovery["yanchor"]) != (chute["x"], chute["yanchor"])
     assert chute["x"] >= recovery["x"] + 0.2  # "recovery floor 18,500 ft" is a fifth of the narrowest figure
+
+
+def test_a_card_its_budget_refuses_is_not_open() -> None:
+    short = {"cards": [{"card": "A1", "enough": False, "shortfall_ft": 306.0}, {"card": "A2", "enough": True}]}
+    rows = [{"card": "A1", "state": "open"}, {"card": "A2", "state": "closed", "reasons": ["card A1 comes first"]}]
+    told_now = str(plan_panels.gate(rows, short))
+    assert "next, too low" in told_now
+    assert "its altitude budget refuses it: 306 ft short" in told_now
+    assert "'open'" not in told_now
+    assert "too low" not in str(plan_panels.gate(rows, None))

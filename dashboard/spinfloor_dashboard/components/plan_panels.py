@@ -86,7 +86,7 @@ def budget(weighed: Row | None) -> Component:
             empty("No budget yet.", "It appears when the plan has a card, its floors and no fault."),
         )
     rows = weighed["cards"]
-    note = f"{HEIGHTS.get(weighed['reference'], weighed['reference'])}; cautious bound {100 * weighed['cautious_bound']:g} %"
+    note = f"{HEIGHTS.get(weighed['reference'], weighed['reference'])} in feet; cautious bound {100 * weighed['cautious_bound']:g} %"
     if len(rows) > SHOWN_AT_MOST:
         note += f"; the first {SHOWN_AT_MOST} of {len(rows)} cards are drawn, the table has all"
     return panel(
@@ -144,17 +144,18 @@ def _budget_row(row: Row) -> Component:
     )
 
 
-def gate(rows: Sequence[Row]) -> Component | None:
-    """Build-up order: which card may be flown next and what holds the others."""
+def gate(rows: Sequence[Row], weighed: Row | None = None) -> Component | None:
+    """Build-up order: which card may be flown next and what holds the others, the budget's refusals among it."""
     if not rows:
         return None
+    short = {row["card"]: row["shortfall_ft"] for row in (weighed or {}).get("cards", ()) if not row["enough"]}
     items = [
         html.Tr(
             [
                 html.Td(f"{place + 1}"),
                 html.Th(row["card"], scope="row"),
-                html.Td(gate_badge(str(row["state"]))),
-                html.Td("; ".join(row.get("reasons") or []) or row.get("words") or ""),
+                html.Td(gate_badge(str(row["state"]), too_low=row["card"] in short)),
+                html.Td("; ".join(_held_by(row, short))),
             ]
         )
         for place, row in enumerate(rows)
@@ -167,8 +168,17 @@ def gate(rows: Sequence[Row]) -> Component | None:
     )
 
 
-def gate_badge(state: str) -> Component:
-    """A card's gate in words."""
+def _held_by(row: Row, short: Mapping[str, float]) -> list[str]:
+    reasons = list(row.get("reasons") or filter(None, [row.get("words")]))
+    if row["card"] in short and row["state"] != "flown":
+        reasons.append(f"its altitude budget refuses it: {feet(short[row['card']])} short")
+    return reasons
+
+
+def gate_badge(state: str, *, too_low: bool = False) -> Component:
+    """A card's gate in words; one that its altitude budget refuses is not open."""
+    if too_low and state == "open":
+        return badge("next, too low", "caution")
     tones: dict[str, Tone] = {"open": "good", "flown": "plain", "closed": "caution"}
     return badge(state, tones.get(state, "plain"))
 

@@ -77,7 +77,10 @@ def _card_bar() -> Component:
             action_button("Remove", identifier="cards-remove"),
             action_button("Move up", identifier="cards-up"),
             action_button("Move down", identifier="cards-down"),
-            html.Span("Double-click a cell to change it; select a row to move or remove it.", className="soft"),
+            html.Span(
+                "Double-click a cell, or Enter in it, to change it; select a row to move or remove it.",
+                className="soft",
+            ),
         ],
         className="button-row",
     )
@@ -300,7 +303,7 @@ async def shown(_changed: int, draft: dict[str, Any] | None, identifiers: list[d
         f"badge badge-{tone}",
         plan_panels.faults(faults, unreachable),
         plan_panels.budget(checked["budget"]),
-        plan_panels.gate(checked["gate"]),
+        plan_panels.gate(checked["gate"], checked["budget"]),
         cards_grid.rows(cards, by_card),
         ["Fault: " + "; ".join(beside[field.path]) if field.path in beside else None for field in fields],
         [no_update if by_hand else plan_form.shown(field, plan) for field in fields],
