@@ -10,6 +10,7 @@ import pytest
 import yaml
 from tests.serving_thread import Serving, frames, plan_data
 
+from spinfloor.api.routes.sorties import new_sortie_id
 from spinfloor.client import encode_batch
 
 NAMES = itertools.count()
@@ -191,6 +192,11 @@ def test_marks_are_taken_as_they_are_said(service: Serving, body: dict[str, Any]
     (mark,) = service.http.get(f"/v1/sorties/{said}/events?kind=mark").json()["events"]
     assert mark["data"]["mark"] == body["kind"].lower().replace(" ", "_").replace("-", "_")
     assert {k: mark["data"].get(k) for k in ("call", "text")} == {k: body.get(k) for k in ("call", "text")}
+
+
+def test_made_up_names_of_the_same_moment_differ() -> None:
+    """Two alike would be one sortie with the frames of both."""
+    assert len({new_sortie_id(1_900_000_000_000_000_000) for _ in range(3000)}) == 3000
 
 
 def test_a_sortie_is_named_in_the_address_or_beside_its_plan(service: Serving) -> None:

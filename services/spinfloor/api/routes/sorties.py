@@ -51,8 +51,8 @@ class FloorsPatch(BaseModel):
 
 
 def new_sortie_id(now_ns: int) -> str:
-    """A name by date and a few random letters."""
-    return f"{datetime.fromtimestamp(now_ns * 1e-9, UTC):%Y%m%d-%H%M%S}-{secrets.token_hex(2)}"
+    """A name by date and random letters, enough that no two made in the same second are ever alike."""
+    return f"{datetime.fromtimestamp(now_ns * 1e-9, UTC):%Y%m%d-%H%M%S}-{secrets.token_hex(5)}"
 
 
 async def create_sortie(
