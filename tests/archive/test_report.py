@@ -141,6 +141,16 @@ def test_a_table_longer_than_a_page_repeats_its_head() -> None:
     assert all("Number" in page.extract_text() for page in pages)
 
 
+@pytest.mark.parametrize("cell", ["=" * 1_000, "a" * 100_000, "note " * 20_000, "x\n" * 5_000, "note " * 600])
+@pytest.mark.parametrize("wide", [True, False])
+def test_whatever_was_pasted_into_a_note_fits_on_the_pages(cell: str, wide: bool) -> None:
+    rows = tuple((f"{place} s", "note", cell, cell, "control room") for place in range(3))
+    table = Table(("Time", "Kind", "What", "More", "By"), rows, wide=wide)
+    words = pdf_words(report_pdf(replace(build_report(given()), sections=(Section("Notes", (table,)),))))
+    assert words.count("control room") == 3
+    assert ("more in the event stream" in words) == (len(cell) > 1_200)
+
+
 @pytest.mark.parametrize(("low", "high"), [(0.0, 1.0), (-3.2, 17.9), (4_870.0, 12_330.0), (0.001, 0.0042), (5.0, 5.0)])
 def test_ticks_are_round_and_inside(low: float, high: float) -> None:
     ticks = axis_ticks(low, high)

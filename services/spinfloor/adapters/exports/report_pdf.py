@@ -45,6 +45,8 @@ WARNING: Final = ParagraphStyle("warning", parent=BODY, textColor=colors.HexColo
 STYLES: Final = {"plain": BODY, "caution": CAUTION, "warning": WARNING}
 LINES: Final = tuple(colors.HexColor(code) for code in LINE_COLOURS)
 DASHES: Final[tuple[list[int] | None, ...]] = (None, [6, 3], [2, 2], [8, 2, 2, 2])
+LONGEST_CELL: Final = 1_200  # characters, so that a row fits on a page; a note after the flight has at most 1,000
+LONGEST_WORD: Final = 42  # characters that a column is made wide for; longer words are broken
 SOFT: Final = colors.HexColor("#5c6a71")
 GRID: Final = colors.HexColor("#dfe5e8")
 # The standard PDF fonts hold Latin-1; what lies outside is written with what they have (dashes, quotes, signs).
@@ -103,7 +105,7 @@ def _table(table: Table) -> Iterable[Flowable]:
     style = SMALL if table.wide else BODY
     head = ParagraphStyle("table-head", parent=style, fontName="Helvetica-Bold")
     rows = [[_words(cell, head) for cell in table.head]]
-    rows += [[_words(cell, style) for cell in row] for row in table.rows]
+    rows += [[_words(_cut(cell), style) for cell in row] for row in table.rows]
     shares = _shares(table)
     yield PdfTable(
         rows,
@@ -121,14 +123,16 @@ def _table(table: Table) -> Iterable[Flowable]:
     )
 
 
+def _cut(cell: str) -> str:
+    if len(cell) <= LONGEST_CELL:
+        return cell
+    return f"{cell[:LONGEST_CELL]} ... ({len(cell) - LONGEST_CELL:,} characters more in the event stream)"
+
+
 def _shares(table: Table) -> list[float]:
-    """Column widths by the longest word and the amount of text in each, as shares of the page."""
+    """Column widths by the amount of text in each, to a longest word, as shares of the page."""
     columns = list(zip(table.head, *table.rows, strict=True))
-    weights = [
-        max(max(len(word) for cell in column for word in (cell.split() or [""])), min(42, max(len(c) for c in column)))
-        + 2
-        for column in columns
-    ]
+    weights = [min(LONGEST_WORD, max(len(cell) for cell in column)) + 2 for column in columns]
     return [weight / sum(weights) for weight in weights]
 
 
