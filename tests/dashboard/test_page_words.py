@@ -3,8 +3,9 @@
 from typing import Any
 
 import pytest
+from tests.places import RECORDINGS
 
-from spinfloor_dashboard.components import plan_panels, spin_figures
+from spinfloor_dashboard.components import plan_panels, rehearse_parts, spin_figures
 from spinfloor_dashboard.components.event_words import describe
 from spinfloor_dashboard.components.spins import split
 from spinfloor_dashboard.components.words import loss, number
@@ -62,10 +63,25 @@ def test_names_of_floors_close_to_one_another_do_not_cover_each_other() -> None:
 
 
 def test_a_card_its_budget_refuses_is_not_open() -> None:
-    short = {"cards": [{"card": "A1", "enough": False, "shortfall_ft": 306.0}, {"card": "A2", "enough": True}]}
-    rows = [{"card": "A1", "state": "open"}, {"card": "A2", "state": "closed", "reasons": ["card A1 comes first"]}]
+    short: dict[str, Any] = {
+        "cards": [{"card": "A1", "enough": False, "shortfall_ft": 306.0}, {"card": "A2", "enough": True}]
+    }
+    rows: list[dict[str, Any]] = [
+        {"card": "A1", "state": "open"},
+        {"card": "A2", "state": "closed", "reasons": ["card A1 comes first"]},
+    ]
     told_now = str(plan_panels.gate(rows, short))
     assert "next, too low" in told_now
     assert "its altitude budget refuses it: 306 ft short" in told_now
     assert "'open'" not in told_now
     assert "too low" not in str(plan_panels.gate(rows, None))
+
+
+def test_moments_to_place_a_fault_at_are_read_from_the_recordings_page() -> None:
+    notes = (RECORDINGS / "r02-left-right-pair.md").read_text(encoding="utf-8")
+    moments = dict(rehearse_parts.told_moments(notes))
+    assert moments["16.2"].startswith("recovery controls")
+    assert rehearse_parts.told_moments("# A recording\n\nNothing is told of it.") == []
+    row = {"id": "r", "title": "R", "summary": "", "file": "r.parquet", "notes": notes}
+    assert "recovery controls" in str(rehearse_parts.recordings([row], "r"))
+    assert "recovery controls" not in str(rehearse_parts.recordings([row], None))

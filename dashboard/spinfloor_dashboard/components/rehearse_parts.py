@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Mapping, Sequence
 from typing import Any, Final
 from urllib.parse import urlencode
@@ -33,16 +34,36 @@ def recordings(found: Sequence[Row], chosen: str | None) -> Component:
     """The library as links, so that a choice is an address."""
     if not found:
         return empty("No recordings.", "Start the service with --recordings FOLDER to add some.")
-    return html.Div(
-        [
+    items: list[Component] = []
+    for row in found:
+        here = row["id"] == chosen
+        items.append(
             dcc.Link(
                 [html.B(row["title"]), html.Br(), html.Span(row["summary"] or row["file"], className="soft")],
                 href="/rehearse?" + urlencode({"recording": row["id"]}),
-                className="choice chosen" if row["id"] == chosen else "choice",
+                className="choice chosen" if here else "choice",
             )
-            for row in found
-        ]
-    )
+        )
+        moments = told_moments(str(row.get("notes") or "")) if here else []
+        if moments:
+            items.append(_moments(moments))
+    return html.Div(items)
+
+
+def told_moments(notes: str) -> list[tuple[str, str]]:
+    """(seconds, what happens) from the table in a recording's page, in its order; none where it has no such table."""
+    return _MOMENT.findall(notes)
+
+
+_MOMENT: Final = re.compile(r"^\|\s*(\d+(?:\.\d+)?)\s*\|\s*(.+?)\s*\|\s*$", re.MULTILINE)
+
+
+def _moments(moments: Sequence[tuple[str, str]]) -> Component:
+    """Shut at first: who is to be rehearsed need not read it."""
+    head = html.Thead(html.Tr([html.Th("s"), html.Th("What happens")]))
+    body = html.Tbody([html.Tr([html.Td(seconds), html.Td(words)]) for seconds, words in moments])
+    table = html.Table([head, body], className="plain")
+    return html.Details([html.Summary("What happens when, to place what goes wrong"), table], className="moments")
 
 
 def fault_form() -> Component:
