@@ -85,3 +85,18 @@ def test_moments_to_place_a_fault_at_are_read_from_the_recordings_page() -> None
     row = {"id": "r", "title": "R", "summary": "", "file": "r.parquet", "notes": notes}
     assert "recovery controls" in str(rehearse_parts.recordings([row], "r"))
     assert "recovery controls" not in str(rehearse_parts.recordings([row], None))
+
+
+def test_a_line_of_the_score_sheet_gives_reasons_that_say_something() -> None:
+    names = ("due_ns", "spin", "tool_says", "tool_late_s", "person_says", "person_late_s", "person_by")
+    line = dict.fromkeys((*names, "margin_due", "margin_tool", "margin_person"))
+
+    def why(words: str, reason: str) -> str:
+        made = {**line, "call": "x", "words": words, "reason": reason, "tool_says": "", "person_says": ""}
+        sheet = {"faults": [], "crew_response_turns": 0, "lines": [made], "counts": {"tool": {}}, "recording": "r"}
+        return str(rehearse_parts.score_sheet({**sheet, "complete": True, "in_time_s": 1.0}))
+
+    assert "whole turn" not in why("five", "whole turn: 5.1 turns")
+    assert "5.1 turns" in why("five", "whole turn: 5.1 turns")
+    assert "Td(children='flattening'" not in why("flattening", "flattening")
+    assert "left: \u22125 ft" in why("recover", "left: -5 ft")

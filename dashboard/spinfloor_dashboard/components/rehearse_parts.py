@@ -12,7 +12,7 @@ from dash import dcc, html
 from dash.development.base_component import Component
 
 from spinfloor_dashboard.components.common import Tone, badge, empty, panel, utc_clock, utc_time
-from spinfloor_dashboard.components.words import channel, number, plural
+from spinfloor_dashboard.components.words import MINUS, channel, number, plural
 
 Row = Mapping[str, Any]
 CHANNELS: Final = (
@@ -214,9 +214,15 @@ def _line(line: Row) -> Component:
             html.Td(_made(line["tool_says"], line["tool_late_s"])),
             html.Td(_made(line["person_says"], line["person_late_s"], line["person_by"])),
             *(html.Td(_margin(line[name])) for name in ("margin_due", "margin_tool", "margin_person")),
-            html.Td(line["reason"], className="reason"),
+            html.Td(_why(line), className="reason"),
         ]
     )
+
+
+def _why(line: Row) -> str:
+    """Why, where it says more than the words of the call."""
+    words = str(line["reason"] or "").removeprefix("whole turn: ").replace(" -", f" {MINUS}")
+    return "" if words == line["words"] else words
 
 
 def _made(says: str, late_s: float | None, by: str | None = None) -> list[Any]:
