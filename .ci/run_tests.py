@@ -4,9 +4,11 @@ Timings matter to a browser and to servers, so they get the machine to themselve
 Playwright keeps an event loop running in the main thread for as long as its browser is open, and asyncio tests then can't
 start theirs. When something fails in a pass, its files are run once more, whole and in the same order, with the machine to
 themselves: what then passes hung on what else ran, and is named as unsteady; what one test leaves to the next in its file fails
-again. A test that crashes its process has failed, whatever it would do the next time. Ends with one line of totals.
+again. A test that crashes its process has failed, whatever it would do the next time. Examples that tests draw are the same in
+every run (SPINFLOOR_STEADY). Ends with one line of totals.
 """
 
+import os
 import re
 import subprocess
 import sys
@@ -39,6 +41,7 @@ def _pytest(options: list[str]) -> Run:
     run = subprocess.Popen(
         [sys.executable, "-m", "pytest", "-q", "--durations=8", *options],
         cwd=ROOT,
+        env=os.environ | {"SPINFLOOR_STEADY": "1"},
         stdout=subprocess.PIPE,
         stderr=subprocess.STDOUT,
         text=True,

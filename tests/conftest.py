@@ -2,15 +2,24 @@
 
 from __future__ import annotations
 
+import os
+
 import pytest
 from hypothesis import settings
+from hypothesis.database import DirectoryBasedExampleDatabase, ExampleDatabase
 from tests.command_line import Done, Run
 from tests.crashed_worker import pytest_xdist_make_scheduler as pytest_xdist_make_scheduler
+from tests.places import ROOT
 
 from spinfloor.cli import main
 
 # How long an example takes says more about the machine's other work than about the code.
-settings.register_profile("suite", deadline=None)
+# `make test` looks at the same examples on every machine and day; `make quick` at new ones, and keeps those that failed.
+STEADY = "SPINFLOOR_STEADY" in os.environ
+KEPT: ExampleDatabase | None = None
+if not STEADY and os.access(ROOT, os.W_OK):
+    KEPT = DirectoryBasedExampleDatabase(ROOT / ".hypothesis" / "examples")
+settings.register_profile("suite", deadline=None, derandomize=STEADY, database=KEPT)
 settings.load_profile("suite")
 
 

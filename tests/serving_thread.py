@@ -94,6 +94,6 @@ def serving(folder: Path, settings: Settings = ROOMY, tokens: tuple[TokenRecord,
     finally:
         service.http.close()
         made["server"].should_exit = True
-        thread.join(30.0)
+        thread.join(120.0)
         listener.close()
         assert not thread.is_alive()

@@ -97,6 +97,7 @@ def test_axe_finds_nothing_serious_in_a_spin(flown: Visit) -> None:
 
 def test_server_killed_greys_everything_and_comes_back(flown: Visit, service: RunningService) -> None:
     page = flown.page
+    before = len(flown.errors)
     service.kill()
     expect(page.locator("#page")).to_have_attribute("data-live", "no", timeout=SOON_MS)
     expect(page.locator("#w-origin")).to_have_text("SERVER LOST", timeout=SOON_MS)
@@ -119,6 +120,8 @@ def test_server_killed_greys_everything_and_comes_back(flown: Visit, service: Ru
     )
     held = page.evaluate("() => spinfloor.link.events.map(event => event.sequence)")
     assert held[: len(journalled)] == journalled
+    lost, flown.errors[before:] = flown.errors[before:], []  # what a browser says of a server that is gone
+    assert [error for error in lost if "net::ERR_" not in error and "WebSocket" not in error] == []
 
 
 def test_no_sortie_is_said(visit: Visit) -> None:
