@@ -36,6 +36,22 @@ def test_worked_rows(
     assert after == pytest.approx(after_kt, abs=PRINTED_STEP_KT)
 
 
+@given(speeds, loads, angles, st.floats(0.05, 0.95))
+def test_no_more_is_left_of_a_pull_out_than_the_square_of_the_sink_says(
+    v: float, n: float, g0: float, part: float
+) -> None:
+    """Constant load, no drag: V (n - cos gamma) stays; counted from the largest sink on (docs/method/pull-out.md)."""
+
+    def speed(gamma: float) -> float:
+        return v * (n - math.cos(g0)) / (n - math.cos(gamma))
+
+    steepest = min(g0, math.acos(1.0 / n))  # where V sin(gamma) is largest: cos gamma = 1/n
+    gamma = part * steepest
+    share = pull_out_loss_m(speed(gamma), n, gamma) / pull_out_loss_m(speed(steepest), n, steepest)
+    sink, largest = speed(gamma) * math.sin(gamma), speed(steepest) * math.sin(steepest)
+    assert share <= (sink / largest) ** 2 * (1.0 + 1e-9)
+
+
 def _integrated_loss(v0: float, n: float, gamma0: float, *, thrust_equals_drag: bool) -> float:
     """Point mass by scipy's DOP853: gamma below the horizon, no drag, or drag and thrust holding the speed."""
     g = STANDARD_GRAVITY_MPS2

@@ -99,7 +99,7 @@ def issue(motion, decision, settings, call, reason, turn, ints, floats, cursor):
     out[P_REPEAT] = decision.repeats[call] - 1 if call >= RECOVER else 0
     if motion.recovery_started == 1:
         out[P_RECOVERY_TURNS] = motion.turns - motion.recovery_start_turns
-    out[P_CARD] = decision.card_index
+    out[P_CARD] = decision.flown_card if reason == RECOVERED else decision.card_index
 
 
 @inner

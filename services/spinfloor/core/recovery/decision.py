@@ -154,6 +154,7 @@ def _check_calls(motion, decision, cards, settings):
 @inner
 def _after_level(motion, decision, beliefs, cards, settings, ints, floats, cursor):
     take_result(motion, decision, beliefs, settings, ints, floats, cursor)
+    decision.flown_card = decision.card_index
     decision.levelled = 1
     decision.planned_turns = np.nan
     if decision.card_chosen == 0:

@@ -24,6 +24,7 @@ from spinfloor.core.recovery.quantiles import normal_quantile
 # Our own settings, each with its reason.
 TURN_TO_TURN_SPREAD: Final = 0.10  # the next turn costs the last one +-10 %: turns of one developed spin differ so much
 SINK_AS_LOSS_SPREAD: Final = 0.25  # sink x period before a whole turn was measured: the path is still bending down
+YOUNG_TURNS: Final = 2.0  # by then the sink is the developed spin's
 LEAST_TURNS_LEFT: Final = 0.1  # while it still rotates, at least this much of a turn is still to come
 CLIMB_ALLOWANCE_M: Final = 600.0  # further below the entry height than this, the aircraft is still climbing to it
 LEAST_SINK_MPS: Final = 1.0  # below this sink no time is given
@@ -85,22 +86,28 @@ def refresh_predictions(motion, decision, beliefs, cards, settings, in_hand):
 
 
 @inner
-def loss_per_turn(motion, decision, in_hand):
-    """(mean, variance) of the loss per turn to expect: the belief corrected by what this spin shows."""
+def loss_per_turn(motion, decision, settings, in_hand):
+    """(mean, variance) of the loss per turn to expect: the belief corrected by what this spin shows.
+
+    While a spin is young its sink still builds up: what it shows is as unsure as the sink has to go to the expected one.
+    """
     p = decision.loss_prediction
     mean = p[0]
     variance = p[1] * p[1] * p[2] / (p[2] - 2.0)
     if not in_hand:
         return mean, variance
+    to_come = 0.0
+    if motion.turns < YOUNG_TURNS and motion.turn_period_s > 0.0:
+        to_come = max(settings.expected_sink_mps - max(motion.sink_mps, 0.0), 0.0) * motion.turn_period_s
     if motion.loss_per_turn_m > 0.0:
-        spread = TURN_TO_TURN_SPREAD * motion.loss_per_turn_m
+        spread = TURN_TO_TURN_SPREAD * motion.loss_per_turn_m + to_come
         sd = motion.loss_per_turn_sd_m
         if np.isnan(sd):
             sd = spread
         return combine(mean, variance, motion.loss_per_turn_m, sd * sd + spread * spread)
     seen = motion.sink_mps * motion.turn_period_s
     if seen > 0.0:
-        spread = SINK_AS_LOSS_SPREAD * seen
+        spread = SINK_AS_LOSS_SPREAD * seen + to_come
         return combine(mean, variance, seen, spread * spread)
     return mean, variance
 
@@ -115,12 +122,29 @@ def _add_turns(decision, used, l_mean, l_var, more_turns):
 
 
 @inner
-def add_pull_out(decision, used, ratio):
-    """Add the dive and pull-out still to come after `used` metres of it, in air of this density ratio."""
+def add_pull_out(decision, used, ratio, share):
+    """Add the dive and pull-out still to come after `used` metres of it, in air of this density ratio.
+
+    share: of what would be expected after that many metres, from how far the path has risen already.
+    """
     mean, variance, third, fourth = look_up_all(decision.pull_out_excess, decision.pull_out_step, used * ratio)
-    s = 1.0 / ratio
-    decision.pull_out_left_m = mean * s
-    add_independent(decision.moments, mean * s, variance * s * s, third * s * s * s, fourth * s * s * s * s)
+    left = mean * share / ratio
+    s = np.sqrt(share) / ratio  # of the spread more is left than of the loss
+    decision.pull_out_left_m = left
+    add_independent(decision.moments, left, variance * s * s, third * s * s * s, fourth * s * s * s * s)
+
+
+@inner
+def arc_left(motion, decision):
+    """The part of the pull-out still to come at most: the square of the sink over its largest in this dive.
+
+    Derived in docs/method/pull-out.md.
+    """
+    sink = max(motion.sink_mps, 0.0)
+    decision.dive_sink_mps = max(decision.dive_sink_mps, sink)
+    if not decision.dive_sink_mps > LEAST_SINK_MPS:
+        return 1.0
+    return (sink / decision.dive_sink_mps) ** 2
 
 
 @inner
@@ -178,16 +202,19 @@ def _set_left(decision, above, median, bound, optimistic):
 def update_in_spin(motion, decision, settings, in_dive):
     """Altitude left in a spin or in the dive after it; leaves the loss's cumulants in decision.moments."""
     decision.moments[:] = 0.0
-    l_mean, l_var = loss_per_turn(motion, decision, True)
+    l_mean, l_var = loss_per_turn(motion, decision, settings, True)
     decision.loss_per_turn_m = l_mean
     decision.loss_per_turn_sd_m = np.sqrt(l_var)
     used = 0.0
+    share = 1.0
     if in_dive:
         decision.recovery_turns_left = 0.0
         used = motion.spin_end_altitude_m - motion.altitude_m
+        share = arc_left(motion, decision)
     else:
+        decision.dive_sink_mps = 0.0
         _loss_in_spin(motion, decision, settings, l_mean, l_var)
-    add_pull_out(decision, used, air_density_ratio(motion, settings))
+    add_pull_out(decision, used, air_density_ratio(motion, settings), share)
     _add_altitude(motion, decision)
     median, bound, optimistic = loss_quantiles_m(decision.moments, decision.z_bound)
     _set_left(decision, motion.altitude_m - settings.recovery_floor_m, median, bound, optimistic)
@@ -201,7 +228,7 @@ def update_in_spin(motion, decision, settings, in_dive):
 def _card_loss(motion, decision, cards, settings):
     """Work out the next card's loss: turns to pay for, reaction, recovery, pull-out. Kept until something changes."""
     decision.moments[:] = 0.0
-    l_mean, l_var = loss_per_turn(motion, decision, False)
+    l_mean, l_var = loss_per_turn(motion, decision, settings, False)
     decision.loss_per_turn_m = l_mean
     decision.loss_per_turn_sd_m = np.sqrt(l_var)
     card = decision.card_index
@@ -209,7 +236,7 @@ def _card_loss(motion, decision, cards, settings):
     to_pay = cards[card].turns_to_pay if has_card else 0.0
     _add_turns(decision, 0.0, l_mean, l_var, to_pay)
     start = _entry_altitude(motion, decision, cards)
-    add_pull_out(decision, 0.0, density_ratio(start - to_pay * l_mean - settings.altitude_offset_m))
+    add_pull_out(decision, 0.0, density_ratio(start - to_pay * l_mean - settings.altitude_offset_m), 1.0)
     add_independent(decision.moments, settings.reaction_s * settings.expected_sink_mps, 0.0, 0.0, 0.0)
     _add_altitude(motion, decision)
     median, bound, optimistic = loss_quantiles_m(decision.moments, decision.z_bound)

@@ -71,8 +71,8 @@ def follow_holes(motion, decision):
 
 
 @inner
-def _moments_at_controls(motion, decision):
-    l_mean, l_var = loss_per_turn(motion, decision, True)
+def _moments_at_controls(motion, decision, settings):
+    l_mean, l_var = loss_per_turn(motion, decision, settings, True)
     decision.used_loss_per_turn_m = l_mean
     turns = decision.turns_excess
     decision.moments[:] = 0.0
@@ -85,7 +85,7 @@ def _moments_at_controls(motion, decision):
         l_mean,
         l_var,
     )
-    add_pull_out(decision, 0.0, decision.density_ratio)
+    add_pull_out(decision, 0.0, decision.density_ratio, 1.0)
     if motion.altitude_sd_m > 0.0:
         add_independent(decision.moments, 0.0, motion.altitude_sd_m * motion.altitude_sd_m, 0.0, 0.0)
 
@@ -95,7 +95,7 @@ def freeze_prediction(motion, decision, beliefs, cards, settings):
     """At the frame that makes the recovery controls known: predict level flight from where they went in."""
     refresh_predictions(motion, decision, beliefs, cards, settings, True)
     decision.density_ratio = air_density_ratio(motion, settings)
-    _moments_at_controls(motion, decision)
+    _moments_at_controls(motion, decision, settings)
     start = motion.recovery_start_altitude_m
     decision.prediction = 1
     decision.predicted_level_m = start - loss_quantile_m(decision.moments, 0.0)

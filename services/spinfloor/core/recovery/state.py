@@ -36,6 +36,8 @@ DECISION_FIELDS: Final[tuple[tuple[str, str, tuple[int, ...], str], ...]] = (
     ("levelled", "i8", (), "1 when level flight was seen since the last spin (or there was none yet)"),
     ("card_chosen", "i8", (), "1 when a mark chose the card for the next spin"),
     ("card_flown", "i8", (), "1 when a spin of the card's side and direction was taken up since level flight"),
+    ("flown_card", "i8", (), "card_index while the spin was flown, for what is said once the next card is up"),
+    ("dive_sink_mps", "f8", (), "largest sink since the spin ended"),
     ("card_turns", "f8", (), "most turns of a spin ended since level flight; the card is used up from half of its own"),
     ("inverted_planned", "i8", (), "1 when the spin is inverted as its card says"),
     ("turn_called", "i8", (), "last whole turn called or passed over"),
