@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import importlib
+import io
 import sys
 from collections.abc import Sequence
 
@@ -48,8 +49,18 @@ def build() -> click.Group:
     return group
 
 
+def _write_any_text() -> None:
+    """Under every locale: files and pipes get UTF-8, which is what plans and maps are read in; a terminal what it can show."""
+    if isinstance(sys.stdout, io.TextIOWrapper):
+        if sys.stdout.isatty():
+            sys.stdout.reconfigure(errors="backslashreplace")
+        else:
+            sys.stdout.reconfigure(encoding="utf-8")
+
+
 def main(arguments: Sequence[str] | None = None) -> None:
     """Entry point. Exit codes: 0 done, 1 the work failed, 2 the request was wrong."""
+    _write_any_text()
     try:
         code = build().main(args=arguments, prog_name="spinfloor", standalone_mode=False)
     except SpinfloorError as error:

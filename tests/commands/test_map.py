@@ -2,12 +2,16 @@
 
 from __future__ import annotations
 
+import contextlib
+import os
+import subprocess
 from pathlib import Path
 
 import pytest
 import yaml
 from click.testing import CliRunner
 from tests.places import RECORDINGS
+from tests.tools.running import COMMAND
 
 from spinfloor.adapters.recordings import RecordingError, read_recording
 from spinfloor.adapters.recordings.suggest import UNIT_QUESTION
@@ -44,6 +48,25 @@ def test_an_open_unit_is_refused_and_a_completed_map_is_read(tmp_path: Path) -> 
     text = text.replace("'T', unit: '???'", "'T', unit: s").replace("'Hp', unit: '???'", "'Hp', unit: m")
     completed = yaml.safe_load(text.replace("unit: '???'", "unit: rad/s"))["channel_map"]
     assert read_recording(path, completed).block.values[0, :4].tolist() == [2.09, 2.09, 2.09, 3048.0]
+
+
+@pytest.mark.parametrize("terminal", [False, True])
+def test_names_in_any_script_are_written_under_any_locale(tmp_path: Path, terminal: bool) -> None:
+    """In a pipe as UTF-8, which a plan is read in; on a terminal as well as it can show them."""
+    path = tmp_path / "f.csv"
+    path.write_text("t,P,Q,R,Hp,ψ\n0,1,2,3,1000,5\n", encoding="utf-8")
+    ours, theirs = os.openpty() if terminal else os.pipe()
+    done = subprocess.Popen(
+        [*COMMAND, "map", "suggest", str(path)], stdout=theirs, env=os.environ | {"PYTHONIOENCODING": "latin-1"}
+    )
+    os.close(theirs)
+    said = b""
+    with contextlib.suppress(OSError):  # how the end of a terminal is told
+        while more := os.read(ours, 65536):
+            said += more
+    os.close(ours)
+    assert done.wait(120.0) == 0
+    assert ("\\u03c8: unit not stated" if terminal else "ψ: unit not stated") in said.decode("utf-8")
 
 
 def test_required_columns_without_a_match_stay_visible(tmp_path: Path) -> None:
