@@ -121,7 +121,11 @@ def test_rehearse_shows_the_score_and_starts_a_rehearsal_with_faults(visit: Visi
     page = visit.open(f"/rehearse?recording={RECORDING}&sortie={REHEARSAL}")
     expect(page.locator("#score-lines")).to_contain_text("recover")
     expect(page.locator("#rehearse-score")).to_contain_text("loss from 8 s to 12 s")
-    over = "() => [...document.querySelectorAll('#score-lines td')].filter(n => n.scrollWidth > n.clientWidth).length"
+    over = """() => [...document.querySelectorAll("#score-lines td")].filter(cell => {
+      const words = document.createRange();
+      words.selectNodeContents(cell);
+      return words.getBoundingClientRect().right > cell.getBoundingClientRect().right - 8;
+    }).length"""
     assert page.evaluate(over) == 0  # no cell runs into the next
     assert visit.serious_faults() == []
     for words in ("Data lost", "Data late, s", "Gyro clipped at", "Bias of", "Channel stuck"):
