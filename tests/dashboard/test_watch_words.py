@@ -184,6 +184,20 @@ def test_reasons(watch: Page, data: dict[str, Any], words: str) -> None:
     assert watch.evaluate("data => spinfloor.calls.reason({kind: 'call', data})", data) == words
 
 
+def test_an_alert_moves_nothing(watch: Page) -> None:
+    watch.evaluate("() => { spinfloor.sound.armed = () => true; }")
+    show(watch, {**SPIN, "link": "ok"})
+    expect(watch.locator("#shell-alert")).to_be_hidden()
+    places = """() => ["w-call", "w-turns", "w-left-bound-ft", "w-height", "w-age"].map(id => {
+      const box = document.getElementById(id).getBoundingClientRect();
+      return [box.left, box.top, box.height];
+    })"""
+    before = watch.evaluate(places)
+    show(watch, {**SPIN, "link": "lost", "estimated": True})
+    expect(watch.locator("#shell-alert")).to_be_visible()
+    assert watch.evaluate(places) == before
+
+
 def test_an_answer_to_a_key_is_not_cut_off_in_a_small_window(watch: Page) -> None:
     watch.evaluate("() => spinfloor.keys.answer('Acknowledge: recorded 17:33:25')")
     cut = "n => [n.scrollHeight - n.clientHeight, n.scrollWidth - n.clientWidth]"

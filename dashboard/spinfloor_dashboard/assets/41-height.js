@@ -92,7 +92,7 @@
 
   function nothing(pen, canvas, em) {
     const words = "No height known yet.";
-    letter(pen, { em: em }, words, 2, em, INK.soft);
+    letter(pen, { em: em }, words, 2, em, INK.text); // the picture is dimmed while nothing is live
     say(canvas, words);
   }
 
