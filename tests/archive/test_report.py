@@ -13,10 +13,11 @@ from pypdf import PdfReader
 from tests.archive.test_spin_table import ONE, S, event
 
 from spinfloor.adapters.exports.report_pdf import report_pdf
-from spinfloor.archive.report_blocks import LineFigure, Paragraph, Section, Series, Table, axis_ticks, extent
+from spinfloor.archive.report_blocks import Level, LineFigure, Paragraph, Section, Series, Table, axis_ticks, extent
 from spinfloor.archive.report_build import CAUTIONS, ReportInput, build_report
 from spinfloor.archive.report_html import report_html
 from spinfloor.archive.report_marks import floors_at
+from spinfloor.archive.report_svg import figure_svg
 from spinfloor.archive.spin_table import spin_table
 
 PLAN: dict[str, Any] = {
@@ -166,6 +167,14 @@ def test_ticks_are_round_and_inside(low: float, high: float) -> None:
 def test_extent_covers_levels() -> None:
     box = extent(build_figure())
     assert box[2] < 5_000.0 < 9_000.0 < box[3]
+
+
+def test_names_of_floors_close_to_one_another_stand_side_by_side() -> None:
+    floors = (Level("recovery floor", 8_500.0), Level("chute floor", 8_450.0), Level("abandon floor", 6_000.0))
+    drawn = figure_svg(replace(build_figure(), levels=floors))
+    at = {name: float(x) for x, name in re.findall(r'<text x="([\d.]+)"[^>]*>(\w+ floor)<', drawn)}
+    assert at["chute floor"] >= at["recovery floor"] + 150.0  # wider than any name with its height
+    assert at["abandon floor"] == at["recovery floor"]
 
 
 def build_figure() -> LineFigure:

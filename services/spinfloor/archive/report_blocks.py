@@ -150,3 +150,15 @@ class Scale:
         """Up or down."""
         y0, y1 = self.values[2:]
         return self.bottom + (y - y0) / (y1 - y0) * (self.top - self.bottom)
+
+
+def name_columns(heights: Sequence[float], apart: float) -> list[int]:
+    """For names written at these heights: 0 for the first column, one further on beside a name nearer than `apart`.
+
+    heights, apart: the drawing's units. Names of floors that lie close would otherwise cover one another.
+    """
+    columns: list[int] = []
+    for place, height in enumerate(heights):
+        near = [columns[i] for i in range(place) if abs(heights[i] - height) < apart]
+        columns.append(max(near) + 1 if near else 0)
+    return columns

@@ -23,7 +23,8 @@ CAUTIONS: Final = (
 EVENTS_AT_MOST: Final = 1500
 SPIN_CAPTION: Final = (
     "One line per spin. Margins are above the recovery floor at level flight; “predicted” and “bound” were predicted "
-    "at the moment the recovery controls went in. “To level” is the loss from those controls to level flight."
+    "at the moment the recovery controls went in. “To level” is the loss from those controls to level flight, “loss” that from the "
+    "spin's start to level flight, or to its end where no level flight was seen."
 )
 
 

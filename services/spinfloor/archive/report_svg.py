@@ -6,7 +6,7 @@ from collections.abc import Iterator
 from html import escape
 from typing import Final
 
-from spinfloor.archive.report_blocks import LINE_COLOURS, LineFigure, Scale, Series, axis_ticks, extent
+from spinfloor.archive.report_blocks import LINE_COLOURS, LineFigure, Scale, Series, axis_ticks, extent, name_columns
 
 WIDTH: Final = 860
 HEIGHT: Final = 330
@@ -46,10 +46,10 @@ def _axes(scale: Scale, figure: LineFigure) -> Iterator[str]:
 
 
 def _levels(scale: Scale, figure: LineFigure) -> Iterator[str]:
-    for level in figure.levels:
-        at = scale.py(level.y)
+    heights = [scale.py(level.y) for level in figure.levels]
+    for level, at, column in zip(figure.levels, heights, name_columns(heights, 16.0), strict=True):
         yield f'<line x1="{LEFT}" x2="{RIGHT}" y1="{at:.1f}" y2="{at:.1f}" stroke="#14191c" stroke-dasharray="9 5"/>'
-        yield f'<text x="{LEFT + 6}" y="{at - 4:.1f}">{escape(level.name)}</text>'
+        yield f'<text x="{LEFT + 6 + 190 * column}" y="{at - 4:.1f}">{escape(level.name)}</text>'
 
 
 def _moments(scale: Scale, figure: LineFigure) -> Iterator[str]:

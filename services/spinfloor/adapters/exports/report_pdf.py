@@ -28,6 +28,7 @@ from spinfloor.archive.report_blocks import (
     Table,
     axis_ticks,
     extent,
+    name_columns,
 )
 
 PAGE: Final = landscape(A4)
@@ -162,10 +163,10 @@ def _frame(drawing: Drawing, scale: Scale) -> None:
 
 
 def _marks(drawing: Drawing, figure: LineFigure, scale: Scale) -> None:
-    for level in figure.levels:
-        at = scale.py(level.y)
+    heights = [scale.py(level.y) for level in figure.levels]
+    for level, at, column in zip(figure.levels, heights, name_columns(heights, 10.0), strict=True):
         drawing.add(Line(scale.left, at, scale.right, at, strokeWidth=0.8, strokeDashArray=[7, 4]))
-        drawing.add(_text(scale.left + 4, at + 3, level.name))
+        drawing.add(_text(scale.left + 4 + 110 * column, at + 3, level.name))
     inside = [moment for moment in figure.moments if scale.values[0] <= moment.x <= scale.values[1]]
     for place, moment in enumerate(inside):
         at = scale.px(moment.x)
