@@ -145,6 +145,14 @@ def test_a_source_whose_clock_is_off_is_said(watch: Page, apart_s: float, words:
     expect(watch.locator("#w-clock-box")).to_be_visible(visible=bool(words))
 
 
+def test_frames_that_come_late_are_no_clock_that_is_off(watch: Page) -> None:
+    show(watch, {**SPIN, "data_late_s": 3.0})
+    watch.evaluate(
+        """() => { const state = spinfloor.link.state; state.time_ns = state.server_ns - 3.2e9; spinfloor.panels.update(); }"""
+    )
+    expect(watch.locator("#w-clock-box")).to_be_hidden()
+
+
 def test_turns_taken_back_take_their_line_back(watch: Page) -> None:
     got = watch.evaluate(
         """state => {

@@ -107,7 +107,7 @@
   /** How far the source's clock is from the service's, in words; empty for next to nothing, for replays and before the first frame. */
   function clockApart(state, trust) {
     if (!state || trust.none || origin() !== "live" || !state.server_ns || !known(state.time_age_s)) return "";
-    const behind = (state.server_ns - state.time_ns) / 1e9 - state.time_age_s;
+    const behind = (state.server_ns - state.time_ns) / 1e9 - state.time_age_s - trust.lateS; // frames that come late are told as late
     const far = Math.abs(behind);
     if (far < APART_S) return "";
     const words = far < 3600 ? panels.age(far) : far < 48 * 3600 ? panels.fixed(far / 3600, 1) + " h" : panels.whole(far / 86400) + " days";
