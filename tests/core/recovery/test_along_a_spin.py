@@ -86,3 +86,26 @@ def test_recovered_is_said_with_the_card_that_was_flown() -> None:
     (recovered,) = of_kind(events, Kind.RECOVERED)
     said = [e for e in of_kind(events, Kind.CALL) if e.data["reason"] == "recovered"]
     assert [e.data["card"] for e in said] == [recovered.data["card"]] == ["A"]
+
+
+def test_a_reason_says_what_is_there_and_what_is_to_come() -> None:
+    """Repeated below it, *abandon* no longer says that the floor is reached within the lead; the planned turns likewise."""
+    f = flight("developed", 8)
+    spin = f.truth["spins"][0]
+    entry_ft = float(np.interp(spin["start_s"], f.time_s, f.columns["pressure_altitude_ft"]))
+    base = plan_of(f).model_dump()
+    floors = {"recovery_ft": entry_ft - 900.0, "abandon_ft": entry_ft - 1000.0}
+    cards = [{"id": "A", "direction": spin["direction"], "turns": 2.0, "entry_altitude_ft": entry_ft}]
+    block = clean_block(f)
+    pedal = block.values.copy()
+    pedal[:, 11:] = np.nan  # no controls: nothing silences the calls before the end
+    told = Detector(sortie="t", plan=Plan.model_validate({**base, "floors": floors, "cards": cards})).feed(
+        FrameBlock(block.time_ns, pedal)
+    )
+    calls = [e for e in of_kind(told, Kind.CALL) if e.data["call"] == "abandon"]
+    below = [float(str(e.data["altitude_ft"])) <= floors["abandon_ft"] for e in calls]
+    assert {True, False} == set(below)
+    for call, under in zip(calls, below, strict=True):
+        assert str(call.data["reason"]).startswith(
+            "below the abandon floor" if under else "abandon floor reached within the lead"
+        )

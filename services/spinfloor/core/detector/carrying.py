@@ -14,6 +14,10 @@ from spinfloor.core.detector.altitude import TREND_LASTS, corrected, corrected_s
 # no slower than this.
 SETTLES_S = 2.5
 BUILDS_MPS2 = 6.0
+# After the spin the sink goes on as (1 + 2 x) exp(-x), x in units of this since its end: a dive, then the pull-out. This share of
+# the way meanwhile is its uncertainty.
+DIVE_S = 4.0
+DIVE_SHARE = 0.3
 # The sink of the next seconds is known to within this share of itself and this much; and its build-up, see altitude.py.
 SINK_SHARE = 0.15
 SINK_SD_MPS = 2.0
@@ -40,12 +44,52 @@ def _building_up_s2(age: float, over_s: float) -> float:
 @inner
 def _build_up(s: Any, m: Any, settings: Any) -> tuple[float, float]:
     """Change of the sink [m/s2] and the time over which it dies away [s]."""
-    young = m.in_spin == 1 and abs(s.alt_f - s.spin_f) < YOUNG_TURNS * 2.0 * math.pi
+    spinning = m.in_spin == 1 or (s.dive == 1 and s.alt_ns < s.last_end_ns)
+    young = spinning and abs(s.alt_f - s.spin_f) < YOUNG_TURNS * 2.0 * math.pi
     to_come = settings.expected_sink_mps - s.sink_now
     if not young or to_come < s.sink_trend * SETTLES_S:
         return float(s.sink_trend), SETTLES_S
     change = max(s.sink_trend, BUILDS_MPS2)
     return float(change), float(max(to_come / change, 0.5))
+
+
+@inner
+def _parts(s: Any, age: float) -> tuple[float, float]:
+    """Seconds of `age` before the end of the last spin, or without a dive, and seconds of it in the dive."""
+    if s.dive == 0:
+        return age, 0.0
+    in_dive = min(max((s.alt_ns - s.last_end_ns) * 1e-9 + age, 0.0), age)
+    return age - in_dive, in_dive
+
+
+@inner
+def _sink_then(s: Any, m: Any, settings: Any, age: float) -> float:
+    """Sink after `age` seconds, no pull-out yet [m/s]."""
+    change, over_s = _build_up(s, m, settings)
+    return float(s.sink_now + change * over_s * (1.0 - math.exp(-age / over_s)))
+
+
+@inner
+def _dive_sink(since_end: float) -> float:
+    """Sink so long after the end of a spin, as a multiple of that at the end."""
+    x = since_end / DIVE_S
+    return (1.0 + 2.0 * x) * math.exp(-x)
+
+
+@inner
+def _dive_way_s(since_end: float) -> float:
+    """Way still to come after that, for a sink of 1 m/s at the end [s]: the integral of `_dive_sink` from there on."""
+    x = since_end / DIVE_S
+    return DIVE_S * (3.0 + 2.0 * x) * math.exp(-x)
+
+
+@inner
+def _in_dive_s(s: Any, in_dive: float) -> float:
+    """What a sink of 1 m/s before it adds to the way in the last `in_dive` seconds, flown in the dive [s]."""
+    if in_dive <= 0.0:
+        return 0.0
+    then = max((s.alt_ns - s.last_end_ns) * 1e-9, 0.0)
+    return (_dive_way_s(then) - _dive_way_s(then + in_dive)) / _dive_sink(then)
 
 
 @inner
@@ -55,26 +99,37 @@ def carried_altitude(s: Any, m: Any, settings: Any, age: float) -> float:
         return math.nan
     if age <= 0.0:
         return float(corrected(s, settings))
+    spinning, in_dive = _parts(s, age)
     change, over_s = _build_up(s, m, settings)
-    sink = s.sink_now + settings.altimeter_lag_s * s.sink_trend  # a lagging altimeter shows the sink of then
-    return float(corrected(s, settings) - sink * age - change * _building_up_s2(age, over_s))
+    late = settings.altimeter_lag_s * s.sink_trend  # a lagging altimeter shows the sink of then
+    fallen = (s.sink_now + late) * spinning + change * _building_up_s2(spinning, over_s)
+    fallen += (_sink_then(s, m, settings, spinning) + late) * _in_dive_s(s, in_dive)
+    last = corrected(s, settings)
+    height = last - fallen
+    if height < settings.ground_m:  # nobody flies below it; a ground that is set too high lifts nobody
+        height = min(settings.ground_m, last)
+    return float(height)
 
 
 @inner
 def carried_sink(s: Any, m: Any, settings: Any, age: float) -> float:
-    """Sink by then [m/s], no less than the mean of the last span."""
-    change, over_s = _build_up(s, m, settings)
-    return max(float(s.sink), float(s.sink_now + change * over_s * (1.0 - math.exp(-age / over_s))))
+    """Sink by then [m/s], in a spin no less than the mean of the last span."""
+    spinning, in_dive = _parts(s, age)
+    then = max(float(s.sink), _sink_then(s, m, settings, spinning))
+    before = max((s.alt_ns - s.last_end_ns) * 1e-9, 0.0)
+    return float(then * _dive_sink(before + in_dive) / _dive_sink(before) if in_dive > 0.0 else then)
 
 
 @inner
 def carried_altitude_sd(s: Any, m: Any, settings: Any, age: float) -> float:
     """Its standard uncertainty [m]."""
+    spinning, in_dive = _parts(s, age)
     build_up, over_s = _build_up(s, m, settings)
     late = settings.altimeter_lag_s * s.sink_trend_sd
-    sink = (s.sink_now_sd + late + SINK_SHARE * abs(s.sink_now) + SINK_SD_MPS) * age
-    change = max(s.sink_trend_sd, TREND_LASTS * abs(build_up)) * _building_up_s2(age, over_s)
-    return math.sqrt(corrected_sd(s, settings) ** 2 + sink * sink + change * change)
+    sink = (s.sink_now_sd + late + SINK_SHARE * abs(s.sink_now) + SINK_SD_MPS) * (spinning + _in_dive_s(s, in_dive))
+    change = max(s.sink_trend_sd, TREND_LASTS * abs(build_up)) * _building_up_s2(spinning, over_s)
+    pull_out = DIVE_SHARE * _sink_then(s, m, settings, spinning) * _in_dive_s(s, in_dive)
+    return math.sqrt(corrected_sd(s, settings) ** 2 + sink * sink + change * change + pull_out * pull_out)
 
 
 @inner

@@ -240,7 +240,8 @@ def step_frame(
         _long_gap(s, m, row, t, dt)
         dt = s.frame_dt
     turning = abs(s.mean_p) + abs(s.mean_q) + abs(s.mean_r)
-    screen_row(row, clean, t, channels, flags, turning, ints, floats, cursor)
+    falling = abs(s.alt_rate) > tu.FALLING_MPS
+    screen_row(row, clean, t, channels, flags, turning, falling, ints, floats, cursor)
     if s.started == 0:
         _first_frame(s, t, clean)
     _link_back(s, m, t, ints, floats, cursor)

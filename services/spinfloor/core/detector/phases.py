@@ -82,6 +82,13 @@ def _rolls(s: Any) -> bool:
     return bool(abs(s.wf_fast) > 40.0 * _DEG and abs(s.mean_p) > 2.0 * abs(s.mean_q))
 
 
+@inner
+def _level_unseen(s: Any) -> bool:
+    """The dive is over by the gyros, in steady straight flight, and no altitude tells where it levelled."""
+    blind_s = (s.last_ns - max(s.alt_ns, s.last_end_ns)) * 1e-9
+    return bool(blind_s > tu.BLIND_DIVE_S and s.calm_s > tu.CALM_S)
+
+
 @hot
 def _outside(s: Any, measured: bool, stalled: bool) -> int:
     if abs(s.pitch_turned) > 0.6 * _TURN and abs(s.mean_q) > 45.0 * _DEG:
@@ -91,7 +98,7 @@ def _outside(s: Any, measured: bool, stalled: bool) -> int:
     rolls = _rolls(s)
     if rolls and s.roll_turned > 0.5 * _TURN:
         return ROLLING
-    if s.dive == 1:
+    if s.dive == 1 and not _level_unseen(s):
         return DIVE
     flies = not stalled if measured else not stalled or _circling(s)
     turns = abs(s.wv_fast) > tu.SPIRAL_RADPS and abs(s.spiral_turned) > tu.SPIRAL_TURNED_RAD

@@ -231,11 +231,14 @@ def screen_row(
     channels: Any,
     flags: Any,
     turning: float,
+    falling: bool,
     ints: Any,
     floats: Any,
     cursor: Any,
 ) -> None:
     """Fill `clean` with the values of `row` that can be believed; `turning` is the present rotation in rad/s.
+
+    falling: the altitude was changing fast, so one that stands is no more believed than in a spin.
 
     Nearly every value is plainly good: in range, a small step from the last, changed since, not at a rail.
     """
@@ -245,7 +248,6 @@ def screen_row(
         and row[ch.PITCH_RATE] == 0.0
         and row[ch.YAW_RATE] == 0.0
     )
-    slow = turning < tu.STUCK_MOVING_RADPS
     _screen_hands(row, clean, zeroed, t, flags, ints, floats, cursor)
     for c in range(ch.NORMAL_LOAD + 1):
         v = row[c]
@@ -256,7 +258,9 @@ def screen_row(
                 earn(flags, c, MISSING, t, ints, floats, cursor)
             continue
         plain = k.seen >= 3 and not zeroed and LOWEST[c] <= v <= HIGHEST[c] and abs(v - k.good) <= STEP_BASE[c]
+        moving = max(turning, tu.STUCK_MOVING_RADPS) if falling and c == ch.PRESSURE_ALTITUDE else turning
         if plain and c <= ch.BETA:
+            slow = moving < tu.STUCK_MOVING_RADPS and flags[c, STUCK, 1] == 0
             plain = _plainly_alive(c, k, v, t, slow)
         if plain:
             clean[c] = v
@@ -265,7 +269,7 @@ def screen_row(
             if k.suspect_count != 0:
                 k.suspect_count = 0
         else:
-            clean[c] = _closely(c, v, zeroed, t, channels, flags, turning, ints, floats, cursor)
+            clean[c] = _closely(c, v, zeroed, t, channels, flags, moving, ints, floats, cursor)
 
 
 @inner
@@ -280,7 +284,7 @@ def _frozen(c: int, k: Any, v: float, t: int, flags: Any, turning: float, ints: 
         if at_rail:
             earn(flags, c, CLIPPED, t, ints, floats, cursor)
             return False
-    if turning < tu.STUCK_MOVING_RADPS:
+    if turning < tu.STUCK_MOVING_RADPS and flags[c, STUCK, 1] == 0:  # what is stuck stays so until it moves
         return False
     coarse = _coarse(c, k)
     if c == ch.PRESSURE_ALTITUDE:

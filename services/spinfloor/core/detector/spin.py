@@ -239,8 +239,11 @@ def watch_power(s: Any, m: Any, clean: Any, settings: Any, dt: float) -> None:
 def end_spin(
     s: Any, m: Any, t: int, when: int, f: float, v: float, height: float, ints: Any, floats: Any, cursor: Any
 ) -> None:
-    """Freeze the spin at its back-dated end and say so."""
+    """Freeze the spin at its back-dated end, not before its recovery, and say so."""
     sense = m.sense_from_above
+    if m.recovery_started == 1 and when < m.recovery_start_ns:
+        when, height = m.recovery_start_ns, m.recovery_start_altitude_m
+        f = s.spin_f + sense * max(sense * (f - s.spin_f), m.recovery_start_turns * _TURN)
     m.in_spin = 0
     m.spin_ended_now = 1
     m.spin_end_ns = when

@@ -168,10 +168,19 @@ def call_words(call: int, reason: int, turn: float, configured: CallWords) -> st
     return by_reason[reason]
 
 
+def _reached(p: Payload, reason: int) -> bool:
+    """What was to come within the lead is there."""
+    if reason in (reasons.CHUTE_FLOOR, reasons.ABANDON_FLOOR):
+        return p[calls.P_ALTITUDE] <= p[calls.P_FLOOR]
+    if reason == reasons.RECOVER_ALTITUDE:
+        return p[calls.P_LEFT_BOUND] <= 0.0
+    return reason == reasons.RECOVER_TURNS and p[calls.P_TURNS] >= p[calls.P_PLANNED]
+
+
 def reason_sentence(p: Payload) -> str:
     """Why, with the numbers behind it."""
     reason = int(p[calls.P_REASON])
-    words = reasons.REASON_WORDS[reason]
+    words = reasons.REACHED_WORDS[reason] if _reached(p, reason) else reasons.REASON_WORDS[reason]
     turns = f"{p[calls.P_TURNS]:.1f}"
     lead = f"lead {p[calls.P_LEAD]:.1f} s"
     altitude = f"{p[calls.P_ALTITUDE] / METRES_PER_FOOT:,.0f} ft"

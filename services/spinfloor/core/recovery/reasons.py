@@ -56,3 +56,10 @@ REASON_WORDS: Final = {
     ABANDON_FLOOR: "abandon floor reached within the lead",
     ABANDON_GROUND: "recovery above ground no longer likely",
 }
+# The same once it is no longer to come.
+REACHED_WORDS: Final = {
+    RECOVER_TURNS: "planned turns complete",
+    RECOVER_ALTITUDE: "cautious altitude left used up",
+    CHUTE_FLOOR: "below the chute floor",
+    ABANDON_FLOOR: "below the abandon floor",
+}
