@@ -110,6 +110,23 @@ def test_a_spin_that_is_not_the_card_s_says_what_the_card_says(watch: Page) -> N
     expect(words).to_have_text("no card")
 
 
+@pytest.mark.parametrize("turns", [12.94, 38.44])
+def test_what_the_card_says_is_not_cut_off_beside_many_turns(watch: Page, turns: float) -> None:
+    watch.evaluate("() => document.fonts.ready.then(() => 0)")
+    show(
+        watch,
+        {**SPIN, "turns": turns, "turns_lower_bound": turns > 20.0, "planned_turns": 40.0, "orientation": "inverted"},
+    )
+    over = """node => {
+      const words = document.createRange();
+      words.selectNodeContents(node);
+      const [own, cell] = [words.getBoundingClientRect(), node.closest(".cell").getBoundingClientRect()];
+      return Math.max(own.right - cell.right, cell.top - own.top);
+    }"""
+    for words in ("#w-planned-words", "#w-planned"):
+        assert watch.locator(words).evaluate(over) < -8.0  # inside the cell's padding
+
+
 def test_altitude_left_stays_while_the_aircraft_falls_out_of_a_spin(watch: Page) -> None:
     left = watch.locator("#w-left-bound-ft")
     show(watch, FALLEN, event("spin.ended", turns=2.0), event("phase", **{"from": "dive", "to": "departure"}))

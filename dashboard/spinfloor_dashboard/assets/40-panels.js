@@ -159,9 +159,12 @@
   function turns(state) {
     const spun = known(state.turns);
     text("w-turns", spun ? (state.turns_lower_bound ? "\u2265" : "") + panels.fixed(state.turns, 1) : "-");
+    el("w-turns").classList.toggle("long", el("w-turns").textContent.length > 4);
     const plan = known(state.planned_turns);
     text("w-planned", plan ? "of " + String(+state.planned_turns.toFixed(2)) : "");
-    text("w-planned-words", plan ? "planned" + unlikeTheCard(state) : !spun || !state.in_spin ? "" : state.card ? "not on the card" : "no card");
+    const unlike = plan ? unlikeTheCard(state) : "";
+    el("w-planned-words").classList.toggle("stacked", unlike !== "");
+    text("w-planned-words", plan ? "planned" + unlike : !spun || !state.in_spin ? "" : state.card ? "not on the card" : "no card");
     const span = Math.max(plan ? state.planned_turns + 1 : 4, spun ? Math.ceil(state.turns + 0.5) : 0);
     el("w-turn-fill").style.width = (spun ? Math.min(100, (100 * state.turns) / span) : 0) + "%";
     marks(span, plan ? state.planned_turns : null);
@@ -175,13 +178,13 @@
     text("w-turn-facts", facts.join(" \u00b7 "));
   }
 
-  /** " left", " inverted": what the card says where the spin is another one. */
+  /** " inverted" or else " left": what the card says where the spin is another one. */
   function unlikeTheCard(state) {
     const plan = spinfloor.link.info && spinfloor.link.info.plan;
     const card = plan && state.in_spin && plan.cards.find(function (each) { return each.id === state.card; });
     if (!card) return "";
     const unlike = [["orientation", card.orientation || "upright"], ["direction", card.direction]].filter(function (part) { return state[part[0]] && state[part[0]] !== part[1]; });
-    return unlike.map(function (part) { return " " + part[1]; }).join("");
+    return unlike.length ? " " + unlike[0][1] : "";
   }
 
   /** Whether altitude left has a meaning: in a spin and until level after it. */
