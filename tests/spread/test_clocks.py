@@ -63,7 +63,7 @@ async def test_a_detector_whose_clock_is_off_or_set_loses_no_data(
                 return runtime is not None and runtime.offset >= newest
 
             await until(taken, what="the last batch")
-            assert (await supervisor.running[sortie].state())["data_age_s"] < 2.0
+            assert (await supervisor.running[sortie].state())["data_age_s"] < 600.0  # by a clock of its own: an hour
             await assert_same_events(spread.ports, sortie)
             events = await spread.ports.events.read(sortie, limit=1000)
             last = max(n for n, event in enumerate(events) if event.kind is Kind.SPIN_ENDED)
