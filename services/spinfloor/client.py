@@ -175,9 +175,16 @@ class Client:
         """Create (or find, when id and plan are the same) a sortie."""
         return await self.send_json("POST", "/v1/sorties", dict(plan), id=sortie, kind=kind)
 
-    async def sorties(self, *, aircraft: str | None = None, limit: int | None = None) -> list[Record]:
-        """Newest first."""
-        answer = await self.get_json("/v1/sorties", aircraft=aircraft, limit=limit)
+    async def sorties(
+        self,
+        *,
+        aircraft: str | None = None,
+        kind: str | None = None,
+        before: str | None = None,
+        limit: int | None = None,
+    ) -> list[Record]:
+        """Newest first; kind: "flight" or "rehearsal"; before: those behind this one."""
+        answer = await self.get_json("/v1/sorties", aircraft=aircraft, kind=kind, before=before, limit=limit)
         return list(answer["sorties"])
 
     async def sortie(self, sortie: str) -> Record:

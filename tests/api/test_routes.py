@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import asyncio
 import itertools
 from typing import Any
 
@@ -12,6 +13,7 @@ from tests.serving_thread import Serving, frames, plan_data
 
 from spinfloor.api.routes.sorties import new_sortie_id
 from spinfloor.client import encode_batch
+from spinfloor.ports.sorties import SortieKind, SortieRecord
 
 NAMES = itertools.count()
 MSGPACK = {"Content-Type": "application/msgpack"}
@@ -245,3 +247,44 @@ def test_health_readiness_metrics_and_schema(service: Serving, sortie: str) -> N
 @pytest.mark.parametrize("name", ["a b", "x" * 65, "../etc", "%00", "a.b"])
 def test_odd_names_are_refused(service: Serving, name: str) -> None:
     assert service.http.get(f"/v1/sorties/{name}").status_code in (404, 422)
+
+
+def test_every_sortie_can_be_listed_however_many_there_are(service: Serving) -> None:
+    aircraft = f"Pellam, listed {next(NAMES)}"
+    plan = {**plan_data(), "aircraft": {**plan_data()["aircraft"], "name": aircraft}}
+    made = [f"listed-{i}" for i in range(7)]
+    for i, name in enumerate(made):
+        kind = "rehearsal" if i in (2, 6) else "flight"
+        assert service.http.post("/v1/sorties", params={"id": name, "kind": kind}, json=plan).status_code == 201
+
+    def listed(**asked: Any) -> list[str]:
+        answer = service.http.get("/v1/sorties", params={"aircraft": aircraft, **asked}).json()
+        return [row["id"] for row in answer["sorties"]]
+
+    found, page = [], listed(limit=3)
+    while page:
+        found += page
+        page = listed(limit=3, before=page[-1])
+    assert found == made[::-1]
+    assert listed(kind="flight", limit=2, before=made[5]) == [made[4], made[3]]
+    assert listed(kind="rehearsal") == [made[6], made[2]]
+    problem(service.http.get("/v1/sorties", params={"before": "nobody"}), 404)
+    problem(service.http.get("/v1/sorties", params={"kind": "neither"}), 422)
+
+
+def test_an_aircraft_is_found_behind_a_thousand_rehearsals(service: Serving) -> None:
+    aircraft = f"Pellam, flown once {next(NAMES)}"
+    plan = {**plan_data(), "aircraft": {**plan_data()["aircraft"], "name": aircraft}}
+    assert service.http.post("/v1/sorties?id=flown-once", json=plan).status_code == 201
+    later = 2**62
+    played = [SortieRecord(f"played-{i}", SortieKind.REHEARSAL, later + i, aircraft, plan) for i in range(1_000)]
+    store = service.app.state.services.ports.sorties
+
+    async def play() -> None:
+        await asyncio.gather(*(store.create(record) for record in played))
+
+    asyncio.run_coroutine_threadsafe(play(), service.loop).result(60.0)
+    assert aircraft in service.http.get("/v1/programme").json()["aircraft"]
+    spins = service.http.get("/v1/programme", params={"aircraft": aircraft})
+    assert spins.status_code == 200
+    assert "flown-once" in spins.text

@@ -75,7 +75,7 @@ async def fill(query: dict[str, str | None]) -> tuple[Any, Found]:
     """The spins of the sortie named in the address, or the sorties to choose from."""
     sortie = query["sortie"]
     if not sortie:
-        found, fault = await ask(lambda client: client.sorties(limit=200))
+        found, fault = await ask(lambda client: client.sorties(limit=1000))
         return parts.choose(found or [], fault), None
     (record, fault), (rows, spins_fault) = await asyncio.gather(
         ask(lambda client: client.sortie(sortie)), ask(lambda client: client.spins(sortie))

@@ -40,8 +40,8 @@ async def run_events(ports: Ports, sortie: str, *, run: str | None = None, spins
 
 async def flights_of(ports: Ports, aircraft: str) -> list[SortieRecord]:
     """Flights of an aircraft, oldest first; rehearsals are no flights."""
-    records = await ports.sorties.list_all(limit=SORTIES_AT_MOST, aircraft=aircraft)
-    return sorted((r for r in records if r.kind is SortieKind.FLIGHT), key=lambda r: r.created_ns)
+    records = await ports.sorties.list_all(limit=SORTIES_AT_MOST, aircraft=aircraft, kind=SortieKind.FLIGHT)
+    return sorted(records, key=lambda r: r.created_ns)
 
 
 async def flown_sorties(ports: Ports, records: Sequence[SortieRecord]) -> list[FlownSortie]:

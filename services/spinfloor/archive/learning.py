@@ -46,8 +46,7 @@ class Learner:
     async def run(self) -> None:
         """Learn until cancelled; first what a crash may have left out."""
         for record in await self._latest():
-            if record.kind is SortieKind.FLIGHT:
-                await self._try(record)
+            await self._try(record)
         while True:
             await self._there.wait()
             self._there.clear()
@@ -55,10 +54,10 @@ class Learner:
                 await self._try(self._waiting.pop(next(iter(self._waiting))))
 
     async def _latest(self) -> list[SortieRecord]:
-        """The sorties made last; a store that is away is waited for."""
+        """The flights made last; a store that is away is waited for."""
         while True:
             try:
-                return await self._ports.sorties.list_all(limit=LOOK_BACK_SORTIES)
+                return await self._ports.sorties.list_all(limit=LOOK_BACK_SORTIES, kind=SortieKind.FLIGHT)
             except StorageError as error:
                 log.warning("learning waits", reason=error.sentence)
                 await self._ports.clock.sleep(REST_S)

@@ -175,8 +175,10 @@ class Reruns:
     async def _chosen(self, asked: NewRerun) -> list[SortieRecord]:
         if asked.sorties is not None:
             return [await self._ports.sorties.get(sortie) for sortie in dict.fromkeys(asked.sorties)]
-        found = await self._ports.sorties.list_all(limit=SORTIES_AT_MOST, aircraft=asked.aircraft)
-        return [record for record in reversed(found) if record.kind is SortieKind.FLIGHT]
+        found = await self._ports.sorties.list_all(
+            limit=SORTIES_AT_MOST, aircraft=asked.aircraft, kind=SortieKind.FLIGHT
+        )
+        return found[::-1]
 
     def _changed(self, asked: NewRerun, record: SortieRecord) -> Plan:
         """The sortie's plan with the changes. Raises PlanError with every fault."""

@@ -86,10 +86,13 @@ class Supervisor:
     async def start(self) -> int:
         """Take up every sortie whose newest inputs have not been through the detector; returns how many."""
         taken = 0
-        for record in await self._ports.sorties.list_all():
-            if await self._behind(record.id):
-                self.ensure(record.id)
-                taken += 1
+        records = await self._ports.sorties.list_all()
+        while records:
+            for record in records:
+                if await self._behind(record.id):
+                    self.ensure(record.id)
+                    taken += 1
+            records = await self._ports.sorties.list_all(before=records[-1].id)
         return taken
 
     async def _behind(self, sortie: str) -> bool:

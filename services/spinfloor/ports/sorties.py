@@ -52,8 +52,15 @@ class SortieStore(Protocol):
         """The sortie; while the store is away as it was read last. Raises UnknownSortieError."""
         ...
 
-    async def list_all(self, *, limit: int = 1000, aircraft: str | None = None) -> list[SortieRecord]:
-        """Newest first."""
+    async def list_all(
+        self,
+        *,
+        limit: int = 1000,
+        aircraft: str | None = None,
+        kind: SortieKind | None = None,
+        before: str | None = None,
+    ) -> list[SortieRecord]:
+        """Newest first, at most `limit`. before: those that come behind this sortie in that order, none if it is unknown."""
         ...
 
     async def note(self, sortie: str, notes: Mapping[str, Json]) -> None:

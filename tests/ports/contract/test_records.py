@@ -8,7 +8,7 @@ from dataclasses import replace
 import pytest
 from tests.ports.contract.sides import NUMBERS, Side, sortie_record
 
-from spinfloor.ports import AuditRecord, Role, SessionRecord, TokenRecord
+from spinfloor.ports import AuditRecord, Role, SessionRecord, SortieKind, TokenRecord
 from spinfloor.ports.errors import SortieExistsError, StaleVersionError, UnknownSortieError
 
 
@@ -40,6 +40,22 @@ async def test_sorties_are_listed_newest_first(side: Side) -> None:
     assert listed == [made[1], made[2], made[0]]
     assert [r.id for r in await side.ports.sorties.list_all(limit=1, aircraft=aircraft)] == [made[1]]
     assert set(made) <= {r.id for r in await side.ports.sorties.list_all()}
+
+
+async def test_sorties_behind_one_and_of_one_kind_are_listed(side: Side) -> None:
+    aircraft, store = f"Rookwing, paged {next(NUMBERS)}", side.ports.sorties
+    made = [await side.sortie(aircraft=aircraft, created_ns=i) for i in (3, 3, 3, 8)]
+    rehearsed = replace(sortie_record(f"s{next(NUMBERS)}", aircraft=aircraft, created_ns=5), kind=SortieKind.REHEARSAL)
+    await store.create(rehearsed)
+    order = [made[3], rehearsed.id, made[2], made[1], made[0]]
+    for place, sortie in enumerate(order):
+        behind = [r.id for r in await store.list_all(aircraft=aircraft, before=sortie)]
+        assert behind == order[place + 1 :]
+    assert [r.id for r in await store.list_all(aircraft=aircraft, before=made[3], limit=2)] == order[1:3]
+    flights = await store.list_all(aircraft=aircraft, kind=SortieKind.FLIGHT, before=made[3])
+    assert [r.id for r in flights] == [made[2], made[1], made[0]]
+    assert [r.id for r in await store.list_all(aircraft=aircraft, kind=SortieKind.REHEARSAL)] == [rehearsed.id]
+    assert await store.list_all(aircraft=aircraft, before="nobody") == []
 
 
 async def test_notes_are_merged(side: Side) -> None:

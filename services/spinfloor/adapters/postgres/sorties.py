@@ -10,7 +10,7 @@ from spinfloor.adapters.postgres.database import Database, dumped, without_nul
 from spinfloor.adapters.postgres.remembered import Remembered
 from spinfloor.adapters.rows import SORTIE_COLUMNS, same_sortie, sortie_of, unknown_sortie
 from spinfloor.core.events import Json
-from spinfloor.ports.sorties import SortieRecord
+from spinfloor.ports.sorties import SortieKind, SortieRecord
 
 
 class PostgresSorties:
@@ -52,12 +52,23 @@ class PostgresSorties:
             raise unknown_sortie(sortie)
         return sortie_of(rows[0])
 
-    async def list_all(self, *, limit: int = 1000, aircraft: str | None = None) -> list[SortieRecord]:
+    async def list_all(
+        self,
+        *,
+        limit: int = 1000,
+        aircraft: str | None = None,
+        kind: SortieKind | None = None,
+        before: str | None = None,
+    ) -> list[SortieRecord]:
         """See SortieStore."""
         rows = await self._database.rows(
-            f"SELECT {SORTIE_COLUMNS} FROM sorties WHERE $1::text IS NULL OR aircraft = $1"
-            " ORDER BY created_ns DESC, ref DESC LIMIT $2",
+            f"SELECT {SORTIE_COLUMNS} FROM sorties WHERE ($1::text IS NULL OR aircraft = $1)"
+            " AND ($2::text IS NULL OR kind = $2) AND ($3::text IS NULL"
+            " OR (created_ns, ref) < (SELECT created_ns, ref FROM sorties WHERE id = $3))"
+            " ORDER BY created_ns DESC, ref DESC LIMIT $4",
             None if aircraft is None else without_nul(aircraft),
+            None if kind is None else kind.value,
+            None if before is None else without_nul(before),
             limit,
         )
         return [sortie_of(row) for row in rows]

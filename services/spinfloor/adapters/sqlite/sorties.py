@@ -11,7 +11,7 @@ from spinfloor.adapters.rows import SORTIE_COLUMNS, same_sortie, sortie_of, unkn
 from spinfloor.adapters.sqlite.reader import Reader
 from spinfloor.adapters.sqlite.writer import Writer
 from spinfloor.core.events import Json
-from spinfloor.ports.sorties import SortieRecord
+from spinfloor.ports.sorties import SortieKind, SortieRecord
 
 
 def sortie_ref(connection: sqlite3.Connection, sortie: str) -> int:
@@ -60,11 +60,24 @@ class SqliteSorties:
             raise unknown_sortie(sortie)
         return sortie_of(rows[0])
 
-    async def list_all(self, *, limit: int = 1000, aircraft: str | None = None) -> list[SortieRecord]:
+    async def list_all(
+        self,
+        *,
+        limit: int = 1000,
+        aircraft: str | None = None,
+        kind: SortieKind | None = None,
+        before: str | None = None,
+    ) -> list[SortieRecord]:
         """See the port."""
-        where, parameters = ("WHERE aircraft = ?", (aircraft, limit)) if aircraft is not None else ("", (limit,))
-        sql = f"SELECT {SORTIE_COLUMNS} FROM sorties {where} ORDER BY created_ns DESC, ref DESC LIMIT ?"
-        return [sortie_of(row) for row in await self._reader.rows(sql, parameters)]
+        asked = (
+            ("aircraft = ?", aircraft),
+            ("kind = ?", None if kind is None else kind.value),
+            ("(created_ns, ref) < (SELECT created_ns, ref FROM sorties WHERE id = ?)", before),
+        )
+        where = " AND ".join(["true", *(words for words, value in asked if value is not None)])
+        sql = f"SELECT {SORTIE_COLUMNS} FROM sorties WHERE {where} ORDER BY created_ns DESC, ref DESC LIMIT ?"
+        rows = await self._reader.rows(sql, (*(value for _, value in asked if value is not None), limit))
+        return [sortie_of(row) for row in rows]
 
     async def note(self, sortie: str, notes: Mapping[str, Json]) -> None:
         """See the port."""

@@ -12,7 +12,14 @@ from spinfloor.api.names import SortieId
 from spinfloor.api.problems import ProblemError
 from spinfloor.api.responses import Json
 from spinfloor.api.services import AsControl, AsWatch, Use
-from spinfloor.archive.flown import beliefs_in_force, flights_of, flown_sorties, run_events, sign_offs_of
+from spinfloor.archive.flown import (
+    SORTIES_AT_MOST,
+    beliefs_in_force,
+    flights_of,
+    flown_sorties,
+    run_events,
+    sign_offs_of,
+)
 from spinfloor.archive.programme import SIGN_OFF, FlownSortie, open_points, programme, results_of
 from spinfloor.archive.spin_table import spin_table
 from spinfloor.archive.withdrawals import withdrawn_of
@@ -41,8 +48,8 @@ async def get_programme(
     """Without `aircraft` the names of all with a flight or something learnt. With it: all flown spins, what was learnt
     from which recoveries and how sure, surprises, and which cards of the newest plan are open."""
     if aircraft is None:
-        records = await services.ports.sorties.list_all(limit=1000)
-        named = {record.aircraft for record in records if record.kind is SortieKind.FLIGHT}
+        records = await services.ports.sorties.list_all(limit=SORTIES_AT_MOST, kind=SortieKind.FLIGHT)
+        named = {record.aircraft for record in records}
         return Json({"aircraft": sorted(named | set(await services.ports.beliefs.aircraft()))})
     records = await flights_of(services.ports, aircraft)
     plan = plan_of(records[-1]) if records else None

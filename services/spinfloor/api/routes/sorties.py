@@ -118,10 +118,17 @@ async def list_sorties(
     services: Use,
     _caller: AsWatch,
     aircraft: Annotated[str | None, Query(max_length=80)] = None,
+    kind: SortieKind | None = None,
+    before: Annotated[str | None, Query(pattern=ID_PATTERN)] = None,
     limit: Annotated[int, Query(ge=1, le=1000)] = 200,
 ) -> Json:
-    """Newest first, each with the newest state its detector has shown, and what keeps the detector from going on."""
-    records = await services.ports.sorties.list_all(limit=limit, aircraft=aircraft)
+    """Newest first, each with the newest state its detector has shown, and what keeps the detector from going on.
+
+    before: the sorties behind this one; with the last id of an answer comes the rest.
+    """
+    if before is not None:
+        await services.ports.sorties.get(before)  # an unknown one would look like the end
+    records = await services.ports.sorties.list_all(limit=limit, aircraft=aircraft, kind=kind, before=before)
     rows = [
         {**_summary(r), "state": await services.view.shown(r.id), "trouble": services.view.trouble(r.id)}
         for r in records
