@@ -124,3 +124,23 @@ async def test_who_and_why_are_needed(flown: Client) -> None:
         with pytest.raises(ServiceError) as refused:
             await flown.withdraw(AIRCRAFT, **given)
         assert (refused.value.status, refused.value.problem["code"]) == (422, "bad-request")
+
+
+@pytest.mark.parametrize("name", ["Pellam 2/3", "/Pellam", "Pellam//2/beliefs", "50 % Pellam?#"])
+async def test_an_aircraft_may_have_any_name(guarded: Serving, name: str) -> None:
+    plan = plan_data()
+    sortie = f"named-{len(name)}"
+    async with _client(guarded, Role.CONTROL) as client:
+        await client.create_sortie({**plan, "aircraft": {**plan["aircraft"], "name": name}}, sortie=sortie)
+        await client.send_frames(sortie, "t", 0, frames())
+
+        async def taught() -> bool:
+            return len((await client.programme(name))["evidence"]) == 2
+
+        await until(taught, what="two recoveries to teach something")
+        found = await client.beliefs(name)
+        assert found["aircraft"] == name
+        await client.withdraw(name, sortie=sortie, spin=1, **WHY)
+        assert _spins(await client.programme(name), "withdrawn") == [(sortie, 1)]
+        await client.put_back(name, **WHY)
+        assert _spins(await client.programme(name), "withdrawn") == []

@@ -49,7 +49,7 @@ async def list_aircraft(services: Use, _caller: AsWatch) -> Json:
     return Json({"aircraft": await services.ports.beliefs.aircraft()})
 
 
-@router.get("/aircraft/{aircraft}/beliefs")
+@router.get("/aircraft/{aircraft:path}/beliefs")
 async def get_beliefs(aircraft: AircraftName, services: Use, _caller: AsWatch) -> Json:
     """The newest beliefs and every version's cause."""
     history = await services.ports.beliefs.history(aircraft)
@@ -65,7 +65,7 @@ async def get_beliefs(aircraft: AircraftName, services: Use, _caller: AsWatch) -
     )
 
 
-@router.post("/aircraft/{aircraft}/beliefs/withdrawals")
+@router.post("/aircraft/{aircraft:path}/beliefs/withdrawals")
 async def withdraw(
     aircraft: AircraftName, services: Use, caller: AsControl, body: Annotated[Recoveries, Body()]
 ) -> Json:
@@ -77,7 +77,7 @@ async def withdraw(
     return await _changed(services, caller, body, stored, changed, WITHDRAWAL, data)
 
 
-@router.post("/aircraft/{aircraft}/beliefs/restorations")
+@router.post("/aircraft/{aircraft:path}/beliefs/restorations")
 async def restore(
     aircraft: AircraftName, services: Use, caller: AsControl, body: Annotated[Recoveries, Body()]
 ) -> Json:
