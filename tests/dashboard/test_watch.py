@@ -391,6 +391,29 @@ def test_keys_work_after_the_volume_was_moved(visit: Visit, service: RunningServ
     expect(page.locator("#w-mark-answer")).to_contain_text("Controls applied: recorded", timeout=SOON_MS)
 
 
+def test_a_key_pressed_on_the_list_of_cards_is_the_key_of_its_call(visit: Visit, service: RunningService) -> None:
+    """Somebody looked at the list of cards and left it: B is abandon, and no card beginning with B."""
+    create(service, "cards")
+    page = visit.open("/?sortie=cards")
+    expect(page.locator("#w-card option")).not_to_have_count(0, timeout=SOON_MS)
+    page.locator("#w-card").focus()
+    page.keyboard.press("b")
+    expect(page.locator("#w-mark-answer")).to_contain_text("Abandon called: recorded", timeout=SOON_MS)
+    marks = [event["data"]["mark"] for event in events(service, "cards") if event["kind"] == "mark"]
+    assert marks == ["call_made"]
+
+
+def test_a_name_left_half_typed_gives_the_keys_back(visit: Visit) -> None:
+    page = visit.open("/")
+    page.clock.install()
+    name = page.locator(".by input")
+    name.click()
+    page.clock.run_for(9_000)
+    expect(name).to_be_focused()
+    page.clock.run_for(2_000)
+    expect(name).not_to_be_focused()
+
+
 def test_a_read_only_screen_moves_no_replay(visit: Visit, browser: Browser, service: RunningService) -> None:
     replay = service.ask("POST", "/v1/replays", json={"recording": RECORDING, "position_s": 5.0, "paused": True})
     first = visit.open(f"/?sortie={replay['sortie']}")

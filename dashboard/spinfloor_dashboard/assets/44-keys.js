@@ -3,7 +3,8 @@
   "use strict";
   const spinfloor = (window.spinfloor = window.spinfloor || {});
   const TWICE_MS = 400; // two presses closer than this are one
-  const TYPED_INTO = "input:not([type=range], .digits), textarea, select, [contenteditable]"; // a slider and a height take no letters
+  const TYPED_INTO = "input:not([type=range], .digits), textarea, [contenteditable]"; // a slider, a height and a list take no letters
+  const NAMED_MS = 10000;
   const keys = (spinfloor.keys = {});
   let lastPress = { id: "", atMs: 0 };
 
@@ -184,6 +185,13 @@
         localStorage.setItem("spinfloor-by", input.value.trim() || "engineer");
         input.blur(); // keys are for calls again
       });
+      let leaving = 0;
+      for (const each of ["focus", "input"]) {
+        input.addEventListener(each, function () { // nor does a name left half typed keep them
+          window.clearTimeout(leaving);
+          leaving = window.setTimeout(function () { input.blur(); }, NAMED_MS);
+        });
+      }
     }
     fillCards();
     const volume = spinfloor.el("w-volume-slot");
