@@ -114,7 +114,10 @@ def check_port(port: int) -> Finding:
         try:
             probe.bind(("127.0.0.1", port))
         except OSError as error:
-            return Finding("port", False, f"127.0.0.1:{port} cannot be opened: {error.strerror}")
+            said = f"127.0.0.1:{port} cannot be opened: {error.strerror}"
+            return Finding(
+                "port", False, f"{said}; end what holds it (a spinfloor that runs already?) or take another by --port"
+            )
     return Finding("port", True, f"127.0.0.1:{port} is free")
 
 

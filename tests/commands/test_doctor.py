@@ -25,6 +25,8 @@ def test_a_taken_port_is_named(tmp_path: Path) -> None:
         finding = check_port(port)
         assert not finding.good
         assert str(port) in finding.sentence
+        assert "runs already?" in finding.sentence
+        assert "--port" in finding.sentence
         result = CliRunner().invoke(doctor, ["--data", str(tmp_path), "--port", str(port)], standalone_mode=False)
     assert result.return_value == 1
     assert "NOT port" in result.output
