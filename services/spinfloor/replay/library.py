@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import os
 from collections.abc import Sequence
 from dataclasses import dataclass
 from pathlib import Path
@@ -11,8 +12,13 @@ import yaml
 
 from spinfloor.core.errors import SpinfloorError
 
-SUFFIXES: Final = (".parquet", ".csv")
+SUFFIXES: Final = (".parquet", ".csv")  # recordings also without a plan beside them
+WITH_PLAN: Final = (
+    *SUFFIXES, ".arrow", ".feather", ".ipc", ".json", ".jsonl", ".ndjson", ".msgpack", ".tsv", ".txt", ".dat", ".h5",
+    ".hdf5", ".mat", ".ch10", ".c10", ".tlog", ".mavlink", ".bin",
+)  # fmt: skip
 INDEX: Final = "index.yaml"
+PLAN: Final = ".plan.yaml"
 
 
 class UnknownRecordingError(SpinfloorError):
@@ -35,14 +41,14 @@ class LibraryEntry:
 
     def as_record(self) -> dict[str, object]:
         """For the list; the notes (Markdown) travel along because they are short."""
-        notes = self.notes.read_text(encoding="utf-8") if self.notes is not None and self.notes.is_file() else ""
+        there = self.notes is not None and self.notes.is_file()
         return {
             "id": self.id,
             "title": self.title,
             "summary": self.summary,
-            "file": self.path.name,
+            "file": _readable(self.path.name),
             "has_plan": self.plan is not None,
-            "notes": notes,
+            "notes": self.notes.read_text(encoding="utf-8", errors="replace") if self.notes and there else "",
         }
 
 
@@ -79,33 +85,35 @@ def find(folders: Sequence[Path], name: str) -> LibraryEntry:
 
 
 def _indexed(folder: Path) -> list[LibraryEntry]:
-    index = folder / INDEX
-    if not index.is_file():
+    """What the folder's index names; nothing where it is damaged or of another kind: the files are then found."""
+    try:
+        listed = yaml.safe_load((folder / INDEX).read_text(encoding="utf-8"))["recordings"]
+        return [_entry(folder, item) for item in listed if (folder / item["file"]).is_file()]
+    except (OSError, ValueError, yaml.YAMLError, TypeError, KeyError, AttributeError):
         return []
-    listed = (yaml.safe_load(index.read_text(encoding="utf-8")) or {}).get("recordings", [])
-    return [_entry(folder, item) for item in listed if (folder / item["file"]).is_file()]
 
 
 def _entry(folder: Path, item: dict[str, Any]) -> LibraryEntry:
     def beside(name: str) -> Path | None:
         return folder / item[name] if item.get(name) and (folder / item[name]).is_file() else None
 
-    path = folder / item["file"]
+    path, name = folder / item["file"], str(item["id"])
     return LibraryEntry(
-        item["id"], item.get("title", item["id"]), item.get("summary", ""), path, beside("plan"), beside("notes")
+        name, str(item.get("title", name)), str(item.get("summary", "")), path, beside("plan"), beside("notes")
     )
 
 
 def _found(folder: Path) -> list[LibraryEntry]:
     entries = []
     for path in sorted(folder.iterdir()):
-        if path.suffix in SUFFIXES and not path.stem.endswith(".truth"):
-            plan = folder / f"{path.stem}.plan.yaml"
-            notes = folder / f"{path.stem}.md"
+        plan, notes = folder / f"{path.stem}{PLAN}", folder / f"{path.stem}.md"
+        endings = WITH_PLAN if plan.is_file() else SUFFIXES
+        if path.suffix.lower() in endings and path.is_file() and not path.stem.endswith(".truth"):
+            name = _readable(path.stem)
             entries.append(
                 LibraryEntry(
-                    path.stem,
-                    path.stem.replace("_", " ").replace("-", " "),
+                    name,
+                    name.replace("_", " ").replace("-", " "),
                     "",
                     path,
                     plan if plan.is_file() else None,
@@ -113,3 +121,8 @@ def _found(folder: Path) -> list[LibraryEntry]:
                 )
             )
     return entries
+
+
+def _readable(name: str) -> str:
+    """A file's name as text: bytes in it that are no UTF-8 could be put into no answer."""
+    return os.fsencode(name).decode("utf-8", "replace")
