@@ -109,3 +109,25 @@ def test_a_reason_says_what_is_there_and_what_is_to_come() -> None:
         assert str(call.data["reason"]).startswith(
             "below the abandon floor" if under else "abandon floor reached within the lead"
         )
+
+
+@pytest.mark.parametrize(("after_s", "least_s"), [(4.5, 1.6), (6.5, 2.2), (8.5, 2.2)])
+@pytest.mark.parametrize(("situation", "seed"), [("developed", 8), ("developed", 10), ("inverted", 3), ("flat", 2)])
+def test_a_floor_is_called_with_its_lead_while_the_sink_builds_up(
+    situation: str, seed: int, after_s: float, least_s: float
+) -> None:
+    """A floor that the aircraft reaches so long after the spin began, called with the plan's lead of 2.5 s."""
+    f = flight(situation, seed)
+    spin = f.truth["spins"][0]
+    reached_s = spin["start_s"] + after_s
+    assert reached_s < spin["recovery_controls_s"]
+    floor_ft = float(np.interp(reached_s, f.time_s, f.columns["pressure_altitude_ft"]))
+    base = plan_of(f).model_dump()
+    cards = [{"id": "A", "direction": spin["direction"], "turns": 9.0, "entry_altitude_ft": 40_000.0}]
+    floors = {"recovery_ft": floor_ft + 10.0, "abandon_ft": floor_ft}
+    events = Detector(sortie="t", plan=Plan.model_validate({**base, "floors": floors, "cards": cards})).feed(
+        clean_block(f)
+    )
+    first = next(e for e in of_kind(events, Kind.CALL) if e.data["call"] == "abandon")
+    left_s = reached_s - (first.detected_ns - START_NS) * 1e-9
+    assert least_s < left_s < 3.5

@@ -121,6 +121,16 @@ def carried_sink(s: Any, m: Any, settings: Any, age: float) -> float:
 
 
 @inner
+def sink_ahead(s: Any, m: Any, settings: Any, age: float) -> float:
+    """Mean sink over the lead to come, `age` seconds after the last altitude [m/s]: that of its middle.
+
+    A lagging altimeter shows the sink of then.
+    """
+    lead_s = settings.telemetry_age_s + settings.speaking_s + settings.reaction_s
+    return carried_sink(s, m, settings, age + settings.altimeter_lag_s + 0.5 * lead_s)
+
+
+@inner
 def carried_altitude_sd(s: Any, m: Any, settings: Any, age: float) -> float:
     """Its standard uncertainty [m]."""
     spinning, in_dive = _parts(s, age)

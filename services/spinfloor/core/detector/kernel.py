@@ -20,6 +20,7 @@ from spinfloor.core.detector.carrying import (
     carried_turn_sd,
     carry_turns,
     really_flown,
+    sink_ahead,
     vertical_share,
 )
 from spinfloor.core.detector.chain import is_spin, stalled_side, step_chain
@@ -259,6 +260,7 @@ def step_frame(
         s.looked_ns = t
         m.altitude_sd_m = carried_altitude_sd(s, m, settings, age)
         m.degraded = retire(flags, t, ints, floats, cursor)
+        m.sink_ahead_mps = sink_ahead(s, m, settings, age)
     alt = carried_altitude(s, m, settings, age)
     s.last_ns = s.now_ns = t
     _face(s, m, settings, clean, t, last_t, measured, alt)
@@ -329,6 +331,7 @@ def step_tick(t: int, settings: Any, m: Any, s: Any, ints: Any, floats: Any, cur
     m.altitude_m = carried_altitude(s, m, settings, since_altitude)
     m.altitude_sd_m = carried_altitude_sd(s, m, settings, since_altitude)
     m.sink_mps = carried_sink(s, m, settings, since_altitude)
+    m.sink_ahead_mps = sink_ahead(s, m, settings, since_altitude)
     if m.in_spin == 1:
         sense = m.sense_from_above
         so_far = sense * (s.turned_f - s.spin_f)

@@ -37,6 +37,7 @@ MOTION_FIELDS: Final[tuple[tuple[str, str, str], ...]] = (
     ("altitude_sd_m", "f8", "standard uncertainty of altitude_m"),
     ("sink_mps", "f8", "sink over a whole turn (or its best substitute), positive down"),
     ("sink_sd_mps", "f8", "standard uncertainty of sink_mps"),
+    ("sink_ahead_mps", "f8", "mean sink over the lead to come: in a young spin it still builds up; NaN not known"),
     ("loss_per_turn_m", "f8", "height lost in the last whole turn, NaN before the first"),
     ("loss_per_turn_sd_m", "f8", "standard uncertainty of loss_per_turn_m"),
     ("spin_start_altitude_m", "f8", "corrected altitude at spin_start_ns"),

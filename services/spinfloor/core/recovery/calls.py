@@ -8,7 +8,7 @@ from typing import Final
 
 from spinfloor.core.compiled import inner
 from spinfloor.core.detector.emission import CODE_CALL, P_EVIDENCE, emit
-from spinfloor.core.recovery.conditions import NS_PER_S, lead_s, obeyed, turns_to_call
+from spinfloor.core.recovery.conditions import NS_PER_S, lead_s, obeyed, sink_ahead, turns_to_call
 from spinfloor.core.recovery.reasons import (
     ABANDON,
     ABANDON_FLOOR,
@@ -93,7 +93,7 @@ def issue(motion, decision, settings, call, reason, turn, ints, floats, cursor):
     out[P_DEGRADED] = motion.degraded
     out[P_TURNS] = turns_to_call(motion, settings)
     out[P_PLANNED] = decision.planned_turns
-    out[P_SINK] = motion.sink_mps
+    out[P_SINK] = sink_ahead(motion) if RECOVER <= call <= ABANDON else motion.sink_mps
     out[P_LEAD] = lead_s(settings)
     out[P_FLOOR] = _floor_for(call, reason, settings)
     out[P_REPEAT] = decision.repeats[call] - 1 if call >= RECOVER else 0

@@ -126,6 +126,15 @@ def wait_for_channel(decision, reason, now_ns):
 
 
 @inner
+def sink_ahead(motion):
+    """Sink to reckon with over the lead (m/s): in a young spin more than now."""
+    sink = max(motion.sink_mps, 0.0)
+    if motion.sink_ahead_mps > sink:  # false for NaN
+        sink = motion.sink_ahead_mps
+    return sink
+
+
+@inner
 def lead_s(settings):
     """Telemetry age + speaking time + crew reaction."""
     return settings.telemetry_age_s + settings.speaking_s + settings.reaction_s
@@ -133,8 +142,8 @@ def lead_s(settings):
 
 @inner
 def height_above_in(motion, decision, floor_m, ahead_s):
-    """Height above a floor `ahead_s` from now at the present sink, less the cautious allowance for both (m)."""
-    sink = max(motion.sink_mps, 0.0)
+    """Height above a floor `ahead_s` from now at the sink to come, less the cautious allowance for both (m)."""
+    sink = sink_ahead(motion)
     variance = 0.0
     if motion.altitude_sd_m > 0.0:
         variance += motion.altitude_sd_m * motion.altitude_sd_m
@@ -153,7 +162,7 @@ def height_to_watch(motion, decision, settings):
     if fitted and decision.active[CHUTE] & (1 << (CHUTE_FLOOR - FIRST_REASON[CHUTE])) == 0:
         highest = max(highest, settings.chute_floor_m)
     sure = height_above_in(motion, decision, 0.0, lead_s(settings))
-    hoped = motion.altitude_m - max(motion.sink_mps, 0.0) * lead_s(settings)
+    hoped = motion.altitude_m - sink_ahead(motion) * lead_s(settings)
     return highest + (hoped - sure) + WATCH_M
 
 
@@ -203,7 +212,7 @@ def check_abandon(motion, decision, settings):
         hold(decision, ABANDON, ABANDON_FLOOR)
     level = decision.left_optimistic_m + settings.recovery_floor_m
     if motion.recovery_started == 0:
-        level -= max(motion.sink_mps, 0.0) * (lead - settings.reaction_s)
+        level -= sink_ahead(motion) * (lead - settings.reaction_s)
     if level <= settings.ground_m:
         hold(decision, ABANDON, ABANDON_GROUND)
 
@@ -236,7 +245,7 @@ def check_recover(motion, decision, settings):
     # The altitude left already pays for the reaction; the rest of the lead is paid here, once.
     rest = settings.telemetry_age_s + settings.speaking_s
     sink_sd = motion.sink_sd_mps if motion.sink_sd_mps > 0.0 else 0.0
-    if decision.left_bound_m <= rest * (max(motion.sink_mps, 0.0) + decision.z_bound * sink_sd):
+    if decision.left_bound_m <= rest * (sink_ahead(motion) + decision.z_bound * sink_sd):
         hold(decision, RECOVER, RECOVER_ALTITUDE)
 
 

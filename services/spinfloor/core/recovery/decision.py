@@ -26,6 +26,7 @@ from spinfloor.core.recovery.conditions import (
     hold,
     keep_sure,
     lead_s,
+    sink_ahead,
     wait_for_channel,
 )
 from spinfloor.core.recovery.estimate import refresh_predictions, update_before_spin, update_in_spin
@@ -178,7 +179,7 @@ def _news(motion):
 
 @inner
 def _near_a_floor(motion, decision, settings):
-    return motion.in_spin == 1 and motion.altitude_m - max(motion.sink_mps, 0.0) * lead_s(settings) <= decision.watch_m
+    return motion.in_spin == 1 and motion.altitude_m - sink_ahead(motion) * lead_s(settings) <= decision.watch_m
 
 
 @shared

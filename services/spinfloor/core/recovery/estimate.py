@@ -10,6 +10,7 @@ import numpy as np
 
 from spinfloor.core.compiled import entry, inner
 from spinfloor.core.recovery.altitude_left import add_independent, add_product, combine, loss_quantiles_m
+from spinfloor.core.recovery.conditions import sink_ahead
 from spinfloor.core.recovery.density import density_ratio
 from spinfloor.core.recovery.excess import fill_excess, look_up_all
 from spinfloor.core.recovery.learning import (
@@ -178,7 +179,7 @@ def _loss_in_spin(motion, decision, settings, l_mean, l_var):
         used = motion.turns - motion.recovery_start_turns
     else:
         sink_sd = motion.sink_sd_mps if motion.sink_sd_mps > 0.0 else 0.0
-        reaction = settings.reaction_s * max(motion.sink_mps, 0.0)
+        reaction = settings.reaction_s * sink_ahead(motion)
         add_independent(decision.moments, reaction, (settings.reaction_s * sink_sd) ** 2, 0.0, 0.0)
     _add_turns(decision, used, l_mean, l_var, 0.0)
 
