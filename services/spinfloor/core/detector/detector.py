@@ -29,7 +29,7 @@ from spinfloor.core.recovery.beliefs import Beliefs
 from spinfloor.core.recovery.marks import apply_mark, check_mark
 from spinfloor.core.recovery.payloads import PayloadWords, decision_event
 
-DETECTOR_VERSION: Final = "7"
+DETECTOR_VERSION: Final = "8"
 EVENT_CAPACITY: Final = 4096
 MARK_KINDS: Final = ("controls_applied", "call_made", "acknowledge", "note", "card", "floors")
 
