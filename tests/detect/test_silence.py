@@ -71,15 +71,13 @@ def test_since_a_tick_is_less_than_since_the_frame() -> None:
 
 
 def test_time_goes_on_in_a_spin_and_until_the_loss_is_said() -> None:
-    assert worth_ticking({"in_spin": True, "phase": "developed", "link": "lost"})
-    assert worth_ticking({"in_spin": False, "phase": "dive", "link": "lost"})
-    assert worth_ticking({"in_spin": False, "phase": "flight", "link": "ok"})
-    assert not worth_ticking({"in_spin": False, "phase": "flight", "link": "lost"})
+    assert worth_ticking({"in_spin": True, "phase": "developed", "link": "lost"}, 100.0)
+    assert worth_ticking({"in_spin": False, "phase": "dive", "link": "lost"}, 100.0)
+    assert worth_ticking({"in_spin": False, "phase": "flight", "link": "ok"}, 100.0)
+    assert not worth_ticking({"in_spin": False, "phase": "flight", "link": "lost"}, 1.0)
 
 
-def test_nothing_is_carried_on_below_the_ground() -> None:
-    spin = {"in_spin": True, "estimated": True, "floors": {"ground_ft": 500.0}, "altitude_sd_ft": 400.0}
-    assert worth_ticking({**spin, "altitude_ft": -299.0})
-    assert not worth_ticking({**spin, "altitude_ft": -301.0})
-    assert worth_ticking({**spin, "altitude_ft": -301.0, "estimated": False})
-    assert worth_ticking({**spin, "altitude_ft": None})
+def test_nothing_is_carried_on_for_more_than_two_minutes() -> None:
+    spin = {"in_spin": True, "phase": "developed", "link": "lost"}
+    assert worth_ticking(spin, 119.9)
+    assert not worth_ticking(spin, 120.0)

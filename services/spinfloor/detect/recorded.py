@@ -28,7 +28,7 @@ def feed_recorded(detector: Detector, block: FrameBlock, *, data_age_limit_s: fl
     for end in _gaps(block, data_age_limit_s):
         events += detector.feed(block.slice(begin, end))
         for at_ns in _ticks(int(block.time_ns[end - 1]), int(block.time_ns[end]), data_age_limit_s):
-            if not worth_ticking(detector.snapshot()):
+            if not worth_ticking(detector.snapshot(), (at_ns - int(block.time_ns[end - 1])) * 1e-9):
                 break
             events += detector.tick(at_ns)
         begin = end

@@ -267,7 +267,9 @@ class SortieRuntime:
         while True:
             await clock.sleep(self._silence.tick_every_s)
             played = await self._played()
-            if not (self._ticks(played) and worth_ticking(self.detector.snapshot()) and await self._may_tick()):
+            silent_s = played[1] * 1e-9 if played else self._silence.silent_s(clock.steady_ns()) or 0.0
+            worth = self._ticks(played) and worth_ticking(self.detector.snapshot(), silent_s)
+            if not worth or not await self._may_tick():
                 continue
             if due := self._ticks(played):  # asked again: frames may have been taken meanwhile
                 await self._ports.inputs.append_all(self.record.id, [TickInput(at, clock.wall_ns()) for at in due])

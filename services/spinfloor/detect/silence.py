@@ -12,7 +12,7 @@ TICKS_PER_LIMIT: Final = 5.0  # ticks within one data-age limit, so that the los
 SHORTEST_TICK_S: Final = 0.05
 LONGEST_TICK_S: Final = 0.2
 TICKS_AT_ONCE: Final = 100
-OPTIMISTIC_SDS: Final = 2.0
+LONGEST_CARRIED_S: Final = 120.0  # whatever is not seen for so long has ended, and nothing carried on says how
 QUIET_PHASES: Final = ("flight", "unknown")
 
 
@@ -78,20 +78,10 @@ class Silence:
         return self.frame_ns is not None and now_ns - self.frame_ns >= self._limit_ns
 
 
-def worth_ticking(snapshot: Mapping[str, Any]) -> bool:
-    """In a spin and until level flight time must go on; otherwise only until the loss has been said, and not below the
-    ground, where nothing is left to be called."""
-    return not _below_ground(snapshot) and _going_on(snapshot)
+def worth_ticking(snapshot: Mapping[str, Any], silent_s: float) -> bool:
+    """In a spin and until level flight time must go on, for two minutes; otherwise only until the loss has been said."""
+    return silent_s < LONGEST_CARRIED_S and _going_on(snapshot)
 
 
 def _going_on(snapshot: Mapping[str, Any]) -> bool:
     return bool(snapshot.get("in_spin")) or snapshot.get("phase") not in QUIET_PHASES or snapshot.get("link") == "ok"
-
-
-def _below_ground(snapshot: Mapping[str, Any]) -> bool:
-    """Carried forward until even the optimistic altitude is under the ground."""
-    altitude, spread = snapshot.get("altitude_ft"), snapshot.get("altitude_sd_ft")
-    ground = (snapshot.get("floors") or {}).get("ground_ft")
-    if not snapshot.get("estimated") or altitude is None or ground is None:
-        return False
-    return bool(altitude + OPTIMISTIC_SDS * (spread or 0.0) < ground)
