@@ -39,7 +39,7 @@ class Run(NamedTuple):
 
 def _pytest(options: list[str]) -> Run:
     run = subprocess.Popen(
-        [sys.executable, "-m", "pytest", "-q", "--durations=8", *options],
+        [sys.executable, "-m", "pytest", "-q", "--color=no", "--durations=8", *options],
         cwd=ROOT,
         env=os.environ | {"SPINFLOOR_STEADY": "1"},
         stdout=subprocess.PIPE,

@@ -37,7 +37,7 @@ def _run(place: Path, files: dict[str, str]) -> tuple[int, str]:
     only = {"PYTEST_DISABLE_PLUGIN_AUTOLOAD": "1", "PYTHONPATH": os.pathsep.join([str(ROOT), *sys.path])}
     plugins = ("-p", "xdist", "-p", "tests.crashed_worker")
     run = subprocess.run(
-        [sys.executable, "-m", "pytest", "-q", *plugins, "-n", "2", "--dist", "loadfile"],
+        [sys.executable, "-m", "pytest", "-q", "--color=no", *plugins, "-n", "2", "--dist", "loadfile"],
         cwd=place,
         env=clean | only,
         capture_output=True,
