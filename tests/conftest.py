@@ -13,6 +13,11 @@ from tests.places import ROOT
 
 from spinfloor.cli import main
 
+# Whatever the tests speak to is on this machine; a proxy of the network around it knows nothing of that.
+for name in ("http_proxy", "https_proxy", "all_proxy"):
+    os.environ.pop(name, None)
+    os.environ.pop(name.upper(), None)
+
 # How long an example takes says more about the machine's other work than about the code.
 # `make test` looks at the same examples on every machine and day; `make quick` at new ones, and keeps those that failed.
 STEADY = "SPINFLOOR_STEADY" in os.environ
