@@ -10,6 +10,7 @@ import orjson
 from spinfloor.detect.messages import live_subject, wake_subject
 from spinfloor.detect.supervisor import Supervisor
 from spinfloor.ports.bundle import Ports
+from spinfloor.ports.errors import EventDivergedError, EventHoleError, LeaseLostError
 
 SETTLE_S: Final = 5.0
 POLL_S: Final = 0.02
@@ -36,7 +37,11 @@ class LiveView(Protocol):
         ...
 
     async def settle(self, sortie: str) -> bool:
-        """Wait (a few seconds at most) until what was journalled before this call has been through the detector."""
+        """Wait (a few seconds at most) until what was journalled before this call has been through the detector.
+
+        False also when the detector cannot go on: what it has journalled stands, and `trouble` says why. Raises
+        StorageError.
+        """
         ...
 
     def trouble(self, sortie: str) -> str | None:
@@ -82,7 +87,7 @@ class LocalView:
             return False
         try:
             await asyncio.wait_for(runtime.reached(newest), SETTLE_S)
-        except TimeoutError:
+        except (TimeoutError, EventDivergedError, EventHoleError, LeaseLostError):
             return False
         return True
 
