@@ -54,3 +54,38 @@ def test_an_altitude_once_a_second_is_not_called_estimated() -> None:
     turns = of_kind(thinned([ch.PRESSURE_ALTITUDE], 1), Kind.SPIN_TURN)
     assert len(turns) > 3
     assert not [e for e in turns if e.data["estimated"]]
+
+
+def on_and_off(events: list[Event], channel: str) -> list[tuple[str, float]]:
+    """(on or off, seconds) of the channel's flag *missing*."""
+    return [
+        (str(e.data["state"]), (e.detected_ns - START_NS) * 1e-9)
+        for e in of_kind(events, Kind.QUALITY)
+        if (e.data["channel"], e.data["flag"]) == (channel, "missing")
+    ]
+
+
+@pytest.mark.parametrize("rate_hz", [4, 2, 1])
+@pytest.mark.parametrize("channel", [ch.PRESSURE_ALTITUDE, ch.ROLL, ch.ALPHA])
+def test_a_channel_that_is_always_slow_is_not_missing(channel: int, rate_hz: int) -> None:
+    """Until its spacing is known it is; *data degraded* was called in every spin for it."""
+    events = thinned([channel], rate_hz)
+    column = ch.CHANNELS[channel].column
+    assert [state for state, _ in on_and_off(events, column)] == ["on", "off"]
+    assert on_and_off(events, column)[1][1] < 9.0
+    assert not [e for e in of_kind(events, Kind.CALL) if e.data["reason_code"] == "data degraded"]
+
+
+@pytest.mark.parametrize("rate_hz", [4, 2, 1])
+def test_a_slow_channel_that_stops_is_missing(rate_hz: int) -> None:
+    spin = FLIGHT.truth["spins"][0]
+    whole = clean_block(FLIGHT, 100.0)
+    values = whole.values.copy()
+    values[np.arange(len(values)) % (100 // rate_hz) != 0, ch.PRESSURE_ALTITUDE] = np.nan
+    stops_s = spin["start_s"] + 4.0
+    values[(whole.time_ns - START_NS) * 1e-9 > stops_s, ch.PRESSURE_ALTITUDE] = np.nan
+    events = Detector(sortie="t", plan=plan_of(FLIGHT)).feed(FrameBlock(whole.time_ns, values))
+    last = on_and_off(events, "pressure_altitude_ft")[-1]
+    assert last[0] == "on"
+    assert stops_s < last[1] < stops_s + 3.5 / rate_hz + 0.1
+    assert [e for e in of_kind(events, Kind.CALL) if e.data["reason_code"] == "data degraded"]

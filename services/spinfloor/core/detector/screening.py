@@ -44,6 +44,7 @@ for _c in (ch.STICK_AFT, ch.STICK_RIGHT, ch.PEDAL_RIGHT, ch.THROTTLE):
     _LOWEST[_c], _HIGHEST[_c] = -1.5, 1.5  # of full travel
 _LOWEST[ch.PRESSURE_ALTITUDE], _HIGHEST[ch.PRESSURE_ALTITUDE] = -3000.0 * _FT, 100_000.0 * _FT
 MISSING_NS = int(tu.MISSING_S * 1e9)
+SLOWEST_NS = int(tu.SLOWEST_CHANNEL_S * 1e9)
 _NEVER_NS = 1 << 62
 STEP_BASE, STEP_RATE, LOWEST, HIGHEST = _STEP_BASE, _STEP_RATE, _LOWEST, _HIGHEST
 
@@ -184,11 +185,29 @@ def _closely(
         _note_raw(k, v, t)
         if _frozen(c, k, v, t, flags, turning, ints, floats, cursor):
             return math.nan
+    if t - k.good_ns > MISSING_NS or k.slow_count != 0:
+        _note_spacing(k, t - k.good_ns)
     k.good = v
     k.good_ns = t
     if k.seen < 1000:
         k.seen += 1
     return v
+
+
+@hot
+def _note_spacing(k: Any, since_ns: int) -> None:
+    """A channel sampled more slowly than MISSING_S comes late every time; another one now and then."""
+    if MISSING_NS < since_ns < SLOWEST_NS:
+        k.slow_count += 1
+        k.every_ns = since_ns
+    else:
+        k.slow_count = 0
+
+
+@inner
+def _late_ns(k: Any) -> int:
+    """Without a value for longer, it is missing."""
+    return max(MISSING_NS, int(tu.SLOW_SPACINGS * k.every_ns)) if k.slow_count >= tu.SLOW_VALUES else MISSING_NS
 
 
 @hot
@@ -254,7 +273,7 @@ def screen_row(
         k = channels[c]
         if v != v:
             clean[c] = math.nan
-            if c <= ch.BETA and k.seen > 0 and t - k.good_ns > MISSING_NS:
+            if c <= ch.BETA and k.seen > 0 and t - k.good_ns > _late_ns(k):
                 earn(flags, c, MISSING, t, ints, floats, cursor)
             continue
         plain = k.seen >= 3 and not zeroed and LOWEST[c] <= v <= HIGHEST[c] and abs(v - k.good) <= STEP_BASE[c]
@@ -264,6 +283,8 @@ def screen_row(
             plain = _plainly_alive(c, k, v, t, slow)
         if plain:
             clean[c] = v
+            if t - k.good_ns > MISSING_NS or k.slow_count != 0:
+                _note_spacing(k, t - k.good_ns)
             k.good = v
             k.good_ns = t
             if k.suspect_count != 0:

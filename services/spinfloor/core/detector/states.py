@@ -59,6 +59,8 @@ CHANNEL_DTYPE: Final = np.dtype(
         ("seen", "i8"),  # number of accepted values, saturating
         ("suspect_moves", "i8"),  # 1 when the level refused as wild has not stood still
         ("count", "f8"),  # smallest step it ever took: its encoder's count
+        ("slow_count", "i8"),  # values in a row that came later than a usual channel's
+        ("every_ns", "i8"),  # their spacing
     ]
 )
 

@@ -200,6 +200,10 @@ BLIND_DIVE_S: Final = 8.0  # without altitude, the dive is over when the aircraf
 STUCK_MOVING_RADPS: Final = 40.0 * _DEG
 ZERO_MOVING_RADPS: Final = 10.0 * _DEG
 MISSING_S: Final = 0.2
+# A channel that always comes more slowly is missing beyond this many times its own spacing; one slower than this is none.
+SLOW_VALUES: Final = 4
+SLOW_SPACINGS: Final = 2.5
+SLOWEST_CHANNEL_S: Final = 1.5
 CLIP_SHARE: Final = 0.99
 CLIP_SAME_S: Final = 0.2
 # A vane at its stop below this angle hides whether the wing is stalled: then the rates stand in for alpha.
