@@ -51,7 +51,7 @@ def test_the_verdict_carries_its_numbers_and_clause() -> None:
     (row,) = spin_table(ONE, PLAN)
     assert row["verdict"]["outcome"] == "within"
     assert row["verdict"]["clause"] == "(a)(1)"
-    assert "recovery turns: 0.85 turns, limit 1 turns" in row["verdict"]["sentence"]
+    assert "recovery turns: 0.85 turns, limit 1 turn" in row["verdict"]["sentence"]
 
 
 # 14 CFR 23.221(a): not more than one additional turn, so exactly one is within (1-1-2014 edition, p. 206)

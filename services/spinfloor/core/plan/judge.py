@@ -51,9 +51,9 @@ class Check:
     @property
     def sentence(self) -> str:
         """For the report."""
-        if self.value is None:
-            return f"{self.what}: not measured, limit {self.limit:g} {self.unit}"
-        return f"{self.what}: {self.value:.2f} {self.unit}, limit {self.limit:g} {self.unit}"
+        unit = "turn" if self.unit == "turns" and self.limit == 1.0 else self.unit
+        measured = "not measured" if self.value is None else f"{self.value:.2f} {self.unit}"
+        return f"{self.what}: {measured}, limit {self.limit:g} {unit}"
 
 
 @dataclass(frozen=True, slots=True)
