@@ -209,6 +209,16 @@ def test_reasons(watch: Page, data: dict[str, Any], words: str) -> None:
     assert watch.evaluate("data => spinfloor.calls.reason({kind: 'call', data})", data) == words
 
 
+def test_a_refusal_is_not_taken_away_by_events_that_were_fetched(watch: Page) -> None:
+    tell = "([name, words]) => { for (const listener of spinfloor.link.listeners[name]) listener(words); }"
+    watch.evaluate(tell, ["trouble", "Expected the role control."])
+    watch.evaluate(tell, ["fetched", None])
+    expect(watch.locator("#w-mark-answer")).to_have_text("Expected the role control.")
+    watch.evaluate(tell, ["unfetched", "events could not be fetched: gone"])
+    watch.evaluate(tell, ["fetched", None])
+    expect(watch.locator("#w-mark-answer")).to_have_text("")
+
+
 def test_an_alert_moves_nothing(watch: Page) -> None:
     watch.evaluate("() => { spinfloor.sound.armed = () => true; }")
     show(watch, {**SPIN, "link": "ok"})

@@ -146,7 +146,7 @@
       if (sortie === link.sortie) merge(body.events, known);
       tell("fetched", null);
     } catch (error) {
-      tell("trouble", "events could not be fetched: " + error.message);
+      tell("unfetched", "events could not be fetched: " + error.message);
     } finally {
       backfilling = false;
     }

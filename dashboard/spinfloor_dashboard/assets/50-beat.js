@@ -46,12 +46,13 @@
     spinfloor.calls.history(events);
     for (const event of events) spinfloor.height.seeEvent(event);
   });
-  let troubled = "";
-  link.on("trouble", function (words) { troubled = words; spinfloor.text("w-mark-answer", words); });
-  link.on("fetched", function () { // what could not be fetched has been
+  link.on("trouble", function (words) { spinfloor.keys.answer(words, true); });
+  let unfetched = "";
+  link.on("unfetched", function (words) { unfetched = words; spinfloor.text("w-mark-answer", words); });
+  link.on("fetched", function () { // what could not be fetched has been; a refusal stays to be read
     const node = spinfloor.el("w-mark-answer");
-    if (node && troubled && node.textContent === troubled) node.textContent = "";
-    troubled = "";
+    if (node && unfetched && node.textContent === unfetched) node.textContent = "";
+    unfetched = "";
   });
   spinfloor.sound.onchange = function () { link.tellSound(); };
 
