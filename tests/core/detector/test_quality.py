@@ -4,6 +4,7 @@ import numpy as np
 import pytest
 from tests.core.detector.flights import clean_block, events_of, flags, flight, of_kind, plan_of
 
+from spinfloor.core import channels as ch
 from spinfloor.core.detector.detector import Detector
 from spinfloor.core.events import Kind
 from spinfloor.core.frames import FrameBlock
@@ -177,3 +178,23 @@ def test_lost_data_in_a_spin_is_said_and_carried_forward() -> None:
     back = detector.feed(block.slice(cut + 100, cut + 110))
     assert of_kind(back, Kind.LINK)[0].data["state"] == "restored"
     assert detector.snapshot()["estimated"] is False
+
+
+@pytest.mark.parametrize("channel", [0, 1, 2, 3])
+def test_a_required_channel_that_never_comes_is_missing(channel: int) -> None:
+    """It was not flagged, as it had never been there; without altitude the uncertainty of none was 13 ft."""
+    f = flight("developed", 8)
+    block = clean_block(f)
+    values = block.values.copy()
+    values[:, channel] = np.nan
+    detector = Detector(sortie="t", plan=plan_of(f))
+    events = detector.feed(FrameBlock(block.time_ns, values))
+    column = ch.CHANNELS[channel].column
+    assert flags(events) == {(column, "missing")}
+    assert detector.snapshot()["quality"] == [{"channel": column, "flag": "missing"}]
+    if channel == ch.PRESSURE_ALTITUDE:
+        assert "data degraded" in [e.data["reason_code"] for e in of_kind(events, Kind.CALL)]
+        heights = {"altitude_ft", "altitude_sd_ft", "loss_ft", "sink_fpm", "altitude_left_ft"}
+        assert not [(e.kind, k) for e in events for k in heights & e.data.keys() if e.data[k] is not None]
+        assert not of_kind(events, Kind.RECOVERED)
+        assert not of_kind(events, Kind.FLOOR_CROSSED)

@@ -132,7 +132,9 @@ def sink_ahead(s: Any, m: Any, settings: Any, age: float) -> float:
 
 @inner
 def carried_altitude_sd(s: Any, m: Any, settings: Any, age: float) -> float:
-    """Its standard uncertainty [m]."""
+    """Its standard uncertainty [m]; NaN before the first altitude."""
+    if s.alt_ns == 0:
+        return math.nan
     spinning, in_dive = _parts(s, age)
     build_up, over_s = _build_up(s, m, settings)
     late = settings.altimeter_lag_s * s.sink_trend_sd

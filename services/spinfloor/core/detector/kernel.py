@@ -61,8 +61,11 @@ def _clear_pulses(m: Any) -> None:
 
 
 @inner
-def _first_frame(s: Any, t: int, clean: Any) -> None:
+def _first_frame(s: Any, t: int, clean: Any, channels: Any) -> None:
     s.started = 1
+    for c in range(ch.PRESSURE_ALTITUDE + 1):  # the required ones are missed although they never came
+        if channels[c].good_ns == 0:
+            channels[c].good_ns = t
     s.origin_ns = s.last_ns = s.now_ns = s.barrier_ns = s.joined_ns = t
     p, q, r = clean[ch.ROLL_RATE], clean[ch.PITCH_RATE], clean[ch.YAW_RATE]
     if p == p and q == q and r == r:
@@ -244,7 +247,7 @@ def step_frame(
     falling = abs(s.alt_rate) > tu.FALLING_MPS
     screen_row(row, clean, t, channels, flags, turning, falling, ints, floats, cursor)
     if s.started == 0:
-        _first_frame(s, t, clean)
+        _first_frame(s, t, clean, channels)
     _link_back(s, m, t, ints, floats, cursor)
     s.frames += 1
     s.frame_dt += (0.05 if dt < 0.5 else 0.0) * (dt - s.frame_dt)

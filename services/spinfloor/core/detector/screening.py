@@ -273,7 +273,7 @@ def screen_row(
         k = channels[c]
         if v != v:
             clean[c] = math.nan
-            if c <= ch.BETA and k.seen > 0 and t - k.good_ns > _late_ns(k):
+            if c <= ch.BETA and k.good_ns > 0 and t - k.good_ns > _late_ns(k):
                 earn(flags, c, MISSING, t, ints, floats, cursor)
             continue
         plain = k.seen >= 3 and not zeroed and LOWEST[c] <= v <= HIGHEST[c] and abs(v - k.good) <= STEP_BASE[c]

@@ -76,7 +76,7 @@ def _height(m: Any) -> Snapshot:
         "alpha_deg": degrees(m["alpha_rad"]),
         "altitude_ft": feet(m["altitude_m"]),
         "altitude_sd_ft": feet(m["altitude_sd_m"]),
-        "sink_fpm": number(m["sink_mps"] * _FPM_PER_MPS, 0),
+        "sink_fpm": None if math.isnan(m["altitude_m"]) else number(m["sink_mps"] * _FPM_PER_MPS, 0),
         "loss_per_turn_ft": feet(m["loss_per_turn_m"]),
         "loss_per_turn_sd_ft": feet(m["loss_per_turn_sd_m"]),
     }

@@ -6,6 +6,8 @@ waits until the channel is free, and a turn word that would come late is passed 
 
 from typing import Final
 
+import numpy as np
+
 from spinfloor.core.compiled import inner
 from spinfloor.core.detector.emission import CODE_CALL, P_EVIDENCE, emit
 from spinfloor.core.recovery.conditions import NS_PER_S, lead_s, obeyed, sink_ahead, turns_to_call
@@ -93,7 +95,8 @@ def issue(motion, decision, settings, call, reason, turn, ints, floats, cursor):
     out[P_DEGRADED] = motion.degraded
     out[P_TURNS] = turns_to_call(motion, settings)
     out[P_PLANNED] = decision.planned_turns
-    out[P_SINK] = sink_ahead(motion) if RECOVER <= call <= ABANDON else motion.sink_mps
+    if not np.isnan(motion.altitude_m):  # without a height there is no sink either
+        out[P_SINK] = sink_ahead(motion) if RECOVER <= call <= ABANDON else motion.sink_mps
     out[P_LEAD] = lead_s(settings)
     out[P_FLOOR] = _floor_for(call, reason, settings)
     out[P_REPEAT] = decision.repeats[call] - 1 if call >= RECOVER else 0
