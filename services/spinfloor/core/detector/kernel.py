@@ -34,6 +34,7 @@ from spinfloor.core.detector.rates import (
     calm_reference,
     carry_down,
     carry_flow,
+    dead,
     down_by_rotation,
     set_down,
     step_attitude,
@@ -96,7 +97,7 @@ def _motion_of_frame(
         for c in range(3):
             turn[c] += fix[c]
     carry_flow(s, turn, dt, m.in_spin == 1)
-    if any_clipped > 0.0 and not attitude:
+    if not attitude and (any_clipped > 0.0 or dead(s, t)):
         s.clip_f += 1
     calm_reference(s, dt)
     s.pegged = 0

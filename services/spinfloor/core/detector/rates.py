@@ -203,9 +203,29 @@ def step_attitude(s: Any, clean: Any, t: int, real: bool, clipped: Any, fix: Any
         s.down_sd = s.nose_sd = 0.02
     if full:
         _heading_reference(s, a, b, c, d, elapsed, real, clipped, fix)
+        if elapsed > 0.0 and dead(s, t):
+            _rates_by_attitude(s, clean, elapsed, fix)
     s.att_ns = t
     s.int_p = s.int_q = s.int_r = 0.0
     return s.att_bad == 0
+
+
+@inner
+def dead(s: Any, t: int) -> bool:
+    """A rate has been missing for so long that it is no longer held."""
+    return bool((t - s.rates_ns) * 1e-9 > tu.DEAD_RATE_S)
+
+
+@inner
+def _rates_by_attitude(s: Any, clean: Any, elapsed: float, fix: Any) -> None:
+    """A dead gyro's rate is what the attitude turned about its axis since the last look, smoothed."""
+    k = elapsed / (tu.FAST_S + elapsed)
+    if clean[ch.ROLL_RATE] != clean[ch.ROLL_RATE]:
+        s.p += k * ((s.int_p + fix[0]) / elapsed - s.p)
+    if clean[ch.PITCH_RATE] != clean[ch.PITCH_RATE]:
+        s.q += k * ((s.int_q + fix[1]) / elapsed - s.q)
+    if clean[ch.YAW_RATE] != clean[ch.YAW_RATE]:
+        s.r += k * ((s.int_r + fix[2]) / elapsed - s.r)
 
 
 @inner

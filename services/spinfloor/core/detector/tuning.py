@@ -200,6 +200,7 @@ BLIND_DIVE_S: Final = 8.0  # without altitude, the dive is over when the aircraf
 STUCK_MOVING_RADPS: Final = 40.0 * _DEG
 ZERO_MOVING_RADPS: Final = 10.0 * _DEG
 MISSING_S: Final = 0.2
+DEAD_RATE_S: Final = 0.5  # a rate missing for longer comes from the attitude; without it turns are a lower bound
 # A channel that always comes more slowly is missing beyond this many times its own spacing; one slower than this is none.
 SLOW_VALUES: Final = 4
 SLOW_SPACINGS: Final = 2.5
