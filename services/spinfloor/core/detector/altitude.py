@@ -8,6 +8,7 @@ from typing import Any
 
 from spinfloor.core import channels as ch
 from spinfloor.core.compiled import hot, inner
+from spinfloor.core.detector import tuning as tu
 from spinfloor.core.detector.states import RING_BINS, RING_SECONDS
 from spinfloor.core.physics.airspeed import true_airspeed_mps
 
@@ -16,7 +17,6 @@ TRACK_S = 0.35
 INSTRUMENT_SD_M = 4.0
 # Sink is a mean over this long until a turn's period is known; the present sink, until that many turns are flown.
 ENTRY_SPAN_S = 1.5
-SLOWEST_S = 1.5  # an altitude that comes regularly, however slowly up to this, is not missing
 NOISE_STEP_M2 = 4.0
 SETTLING_TURNS = 2.0
 SINK_UNKNOWN_S = 0.5  # so long a fall may be left out where the sink is not known yet
@@ -37,7 +37,7 @@ def step_altitude(s: Any, clean: Any, ring: Any, t: int) -> bool:
     else:
         _track(s, h, (t - s.alt_ns) * 1e-9)
     every = (t - s.alt_ns) * 1e-9 if s.alt_ns > 0 else 0.0
-    s.alt_every_s += 0.1 * (min(every, SLOWEST_S) - s.alt_every_s)
+    s.alt_every_s += 0.1 * (min(every, tu.SLOWEST_CHANNEL_S) - s.alt_every_s)
     s.alt_ns = t
     s.alt_f = s.turned_f
     s.bin_sum += h

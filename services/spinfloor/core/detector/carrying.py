@@ -9,6 +9,7 @@ from typing import Any
 from spinfloor.core import channels as ch
 from spinfloor.core.compiled import inner
 from spinfloor.core.detector.altitude import TREND_LASTS, corrected, corrected_sd
+from spinfloor.core.recovery.conditions import lead_s
 
 # A sink that builds up goes on doing so, ever less, over this long; in a young spin towards the sink that the plan expects,
 # no slower than this.
@@ -63,10 +64,15 @@ def _parts(s: Any, age: float) -> tuple[float, float]:
 
 
 @inner
-def _sink_then(s: Any, m: Any, settings: Any, age: float) -> float:
-    """Sink after `age` seconds, no pull-out yet [m/s]."""
-    change, over_s = _build_up(s, m, settings)
+def _sink_then(s: Any, change: float, over_s: float, age: float) -> float:
+    """Sink after `age` seconds of that build-up, no pull-out yet [m/s]."""
     return float(s.sink_now + change * over_s * (1.0 - math.exp(-age / over_s)))
+
+
+@inner
+def _dive_then_s(s: Any) -> float:
+    """How long the dive had gone on at the last altitude [s]."""
+    return max((s.alt_ns - s.last_end_ns) * 1e-9, 0.0)
 
 
 @inner
@@ -88,7 +94,7 @@ def _in_dive_s(s: Any, in_dive: float) -> float:
     """What a sink of 1 m/s before it adds to the way in the last `in_dive` seconds, flown in the dive [s]."""
     if in_dive <= 0.0:
         return 0.0
-    then = max((s.alt_ns - s.last_end_ns) * 1e-9, 0.0)
+    then = _dive_then_s(s)
     return (_dive_way_s(then) - _dive_way_s(then + in_dive)) / _dive_sink(then)
 
 
@@ -103,7 +109,7 @@ def carried_altitude(s: Any, m: Any, settings: Any, age: float) -> float:
     change, over_s = _build_up(s, m, settings)
     late = settings.altimeter_lag_s * s.sink_trend  # a lagging altimeter shows the sink of then
     fallen = (s.sink_now + late) * spinning + change * _building_up_s2(spinning, over_s)
-    fallen += (_sink_then(s, m, settings, spinning) + late) * _in_dive_s(s, in_dive)
+    fallen += (_sink_then(s, change, over_s, spinning) + late) * _in_dive_s(s, in_dive)
     last = corrected(s, settings)
     height = last - fallen
     if height < settings.ground_m:  # nobody flies below it; a ground that is set too high lifts nobody
@@ -115,9 +121,12 @@ def carried_altitude(s: Any, m: Any, settings: Any, age: float) -> float:
 def carried_sink(s: Any, m: Any, settings: Any, age: float) -> float:
     """Sink by then [m/s], in a spin no less than the mean of the last span."""
     spinning, in_dive = _parts(s, age)
-    then = max(float(s.sink), _sink_then(s, m, settings, spinning))
-    before = max((s.alt_ns - s.last_end_ns) * 1e-9, 0.0)
-    return float(then * _dive_sink(before + in_dive) / _dive_sink(before) if in_dive > 0.0 else then)
+    change, over_s = _build_up(s, m, settings)
+    then = max(float(s.sink), _sink_then(s, change, over_s, spinning))
+    if in_dive <= 0.0:
+        return then
+    before = _dive_then_s(s)
+    return then * _dive_sink(before + in_dive) / _dive_sink(before)
 
 
 @inner
@@ -126,8 +135,7 @@ def sink_ahead(s: Any, m: Any, settings: Any, age: float) -> float:
 
     A lagging altimeter shows the sink of then.
     """
-    lead_s = settings.telemetry_age_s + settings.speaking_s + settings.reaction_s
-    return carried_sink(s, m, settings, age + settings.altimeter_lag_s + 0.5 * lead_s)
+    return carried_sink(s, m, settings, age + settings.altimeter_lag_s + 0.5 * lead_s(settings))
 
 
 @inner
@@ -140,7 +148,7 @@ def carried_altitude_sd(s: Any, m: Any, settings: Any, age: float) -> float:
     late = settings.altimeter_lag_s * s.sink_trend_sd
     sink = (s.sink_now_sd + late + SINK_SHARE * abs(s.sink_now) + SINK_SD_MPS) * (spinning + _in_dive_s(s, in_dive))
     change = max(s.sink_trend_sd, TREND_LASTS * abs(build_up)) * _building_up_s2(spinning, over_s)
-    pull_out = DIVE_SHARE * _sink_then(s, m, settings, spinning) * _in_dive_s(s, in_dive)
+    pull_out = DIVE_SHARE * _sink_then(s, build_up, over_s, spinning) * _in_dive_s(s, in_dive)
     return math.sqrt(corrected_sd(s, settings) ** 2 + sink * sink + change * change + pull_out * pull_out)
 
 

@@ -185,10 +185,7 @@ def _closely(
         _note_raw(k, v, t)
         if _frozen(c, k, v, t, flags, turning, ints, floats, cursor):
             return math.nan
-    if t - k.good_ns > MISSING_NS or k.slow_count != 0:
-        _note_spacing(k, t - k.good_ns)
-    k.good = v
-    k.good_ns = t
+    _accept(k, v, t)
     if k.seen < 1000:
         k.seen += 1
     return v
@@ -202,6 +199,15 @@ def _note_spacing(k: Any, since_ns: int) -> None:
         k.every_ns = since_ns
     else:
         k.slow_count = 0
+
+
+@inner
+def _accept(k: Any, v: float, t: int) -> None:
+    """The value is believed."""
+    if t - k.good_ns > MISSING_NS or k.slow_count != 0:
+        _note_spacing(k, t - k.good_ns)
+    k.good = v
+    k.good_ns = t
 
 
 @inner
@@ -283,10 +289,7 @@ def screen_row(
             plain = _plainly_alive(c, k, v, t, slow)
         if plain:
             clean[c] = v
-            if t - k.good_ns > MISSING_NS or k.slow_count != 0:
-                _note_spacing(k, t - k.good_ns)
-            k.good = v
-            k.good_ns = t
+            _accept(k, v, t)
             if k.suspect_count != 0:
                 k.suspect_count = 0
         else:
